@@ -1,0 +1,1 @@
+//! A simulated oven, its temperature controller and its Modbus RTU wire.

@@ -1,0 +1,106 @@
+//! A stretch of a record with one cause, and its numbers.
+
+/// A stretch of a record with one cause.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Episode {
+    /// Its cause.
+    pub kind: EpisodeKind,
+    /// Where it begins, in the trace's seconds.
+    pub start_s: f64,
+    /// Where it ends, in the trace's seconds.
+    pub end_s: f64,
+    /// Setpoint (or process value) before.
+    pub from: Option<f64>,
+    /// Setpoint after.
+    pub to: Option<f64>,
+    /// Its numbers; all `None` where they do not apply.
+    pub numbers: StepNumbers,
+    /// What must be known to trust the numbers.
+    pub notes: Vec<Note>,
+}
+
+/// The causes of an episode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum EpisodeKind {
+    /// The setpoint moved at once and stayed.
+    SetpointStep,
+    /// The output moved at once, in manual.
+    OutputStep,
+    /// The setpoint moved steadily.
+    Ramp,
+    /// The hold after a ramp.
+    Soak,
+    /// The controller tuned itself.
+    Autotune,
+    /// The process value left the band and returned by itself.
+    Disturbance,
+    /// A settled stretch.
+    Hold,
+}
+
+/// The numbers of a step. Times count from the episode's start, in seconds; temperatures in the
+/// loop's unit. `None`: does not apply, or was not reached.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct StepNumbers {
+    /// Process value when the step began.
+    pub initial: Option<f64>,
+    /// Largest excursion past the target after the first arrival; not below 0.
+    pub overshoot: Option<f64>,
+    /// The same in percent of the step.
+    pub overshoot_pct: Option<f64>,
+    /// The overshoot of the smoothed process value, where noise matters.
+    pub overshoot_smoothed: Option<f64>,
+    /// When the largest excursion was.
+    pub peak_s: Option<f64>,
+    /// From the first crossing of 10 % to the first crossing of 90 % of the step.
+    pub rise_s: Option<f64>,
+    /// When the process value last came into the band before staying.
+    pub settling_s: Option<f64>,
+    /// Half-width of the band `settling_s` used.
+    pub settling_band: Option<f64>,
+    /// The same for 2 % of the step.
+    pub settling_2pct_s: Option<f64>,
+    /// Mean of process value minus target over the last tenth.
+    pub final_error: Option<f64>,
+    /// Integral of |e|, degree.s.
+    pub iae: Option<f64>,
+    /// Integral of e^2, degree^2.s.
+    pub ise: Option<f64>,
+    /// Integral of t |e|, degree.s^2.
+    pub itae: Option<f64>,
+    /// Integral of t e^2, degree^2.s^2.
+    pub itse: Option<f64>,
+    /// How far the integrals reach.
+    pub window_s: Option<f64>,
+    /// Standard deviation of the process value's noise.
+    pub noise_sd: Option<f64>,
+    /// Between the first two overshoot peaks.
+    pub period_s: Option<f64>,
+    /// Half peak to peak of a lasting oscillation.
+    pub amplitude: Option<f64>,
+    /// Second overshoot peak over the first.
+    pub decay_ratio: Option<f64>,
+    /// Time without good samples.
+    pub missing_s: Option<f64>,
+}
+
+/// How far the integrals of a step reach.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum Window {
+    /// To the episode's end.
+    #[default]
+    Whole,
+    /// At most so many seconds, for comparing two records.
+    AtMost(f64),
+}
+
+/// Something that must be known to trust a number.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// A word for programs.
+    pub code: &'static str,
+    /// The number it is about, by its JSON name; empty for the whole episode.
+    pub about: &'static str,
+    /// A sentence for people, with what to do.
+    pub text: String,
+}

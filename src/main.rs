@@ -1,0 +1,3 @@
+//! The `emberline` program: parse, run, return an exit code.
+
+fn main() {}

@@ -1,0 +1,61 @@
+//! Names of loops, lines and points.
+
+use std::fmt;
+use std::str::FromStr;
+use std::sync::Arc;
+
+/// The name of a loop, a line or a point: letters, digits, `.`, `_` and `-`, at least one.
+///
+/// Such a name can stand in a file name, a CSV header and a command line without quoting.
+///
+/// ```
+/// use emberline::name::Name;
+/// assert_eq!("annealer-top".parse::<Name>().unwrap().as_str(), "annealer-top");
+/// assert!("annealer top".parse::<Name>().is_err());
+/// ```
+#[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Name(Arc<str>);
+
+impl Name {
+    /// The name as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl FromStr for Name {
+    type Err = BadName;
+
+    fn from_str(text: &str) -> Result<Self, BadName> {
+        let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-');
+        // A name becomes a folder: `.` and `..` mean something else there.
+        let is_dots = text.chars().all(|c| c == '.');
+        if is_dots || !text.chars().all(allowed) {
+            return Err(BadName(text.to_owned()));
+        }
+        Ok(Self(text.into()))
+    }
+}
+
+/// A text that cannot be a [`Name`].
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0:?} cannot be a name: use letters, digits, '.', '_' and '-'")]
+pub struct BadName(pub String);
+
+impl fmt::Display for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+impl fmt::Debug for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&self.0, f)
+    }
+}
+
+impl serde::Serialize for Name {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.0)
+    }
+}

@@ -1,0 +1,264 @@
+//! What flows from the line to everybody else: samples, settings and events. Plain data, no I/O.
+
+use std::fmt;
+use std::sync::Arc;
+
+use crate::clock::Stamp;
+use crate::name::Name;
+use crate::number::Number;
+
+/// Anything that goes into a recording or onto the screen, in the order it happened.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Entry {
+    /// One scheduled poll of one loop.
+    Sample(Sample),
+    /// The slow points of one loop.
+    Settings(Settings),
+    /// Something that happened.
+    Event(Event),
+}
+
+/// What one scheduled poll of one loop gave. There is one for *every* scheduled poll, good or not.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sample {
+    /// The loop that was polled.
+    pub of: Name,
+    /// When the process value's answer arrived, or when the poll was due if none came.
+    pub stamp: Stamp,
+    /// What came of the poll.
+    pub state: State,
+    /// One reading for each trend point of the loop's map, in the map's order.
+    pub readings: Arc<[Reading]>,
+}
+
+/// What came of a poll; the `state` column of a recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Every point came.
+    Good,
+    /// Some points are missing; those that came are there.
+    Partial,
+    /// The controller itself reports a fault of the process value.
+    Faulty,
+    /// Nothing came, and why.
+    Absent(Why),
+}
+
+/// Why a value is not there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Why {
+    /// The unit sent nothing in time.
+    NoAnswer,
+    /// What came was broken: wrong checksum or length.
+    Damaged,
+    /// The unit answered with an exception; its code is kept.
+    Refused(u8),
+    /// Only somebody else answered.
+    Foreign,
+    /// The line had no time for this poll.
+    Skipped,
+    /// The port or the connection is gone.
+    PortLost,
+    /// The recorder was down or the machine asleep.
+    NotRunning,
+}
+
+/// One point at one time.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reading {
+    /// A value.
+    Good(Number),
+    /// The controller answered, but with something that is no value.
+    Fault(Fault),
+    /// No answer for this point.
+    Absent(Why),
+}
+
+/// Why an answered point has no value.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// In words: the map's meaning of the raw value ("sensor open"), or what is impossible about it.
+    pub meaning: Arc<str>,
+    /// The registers as they came.
+    pub raw: Vec<u16>,
+}
+
+/// The slow points of a loop, as read together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The loop that was read.
+    pub of: Name,
+    /// When the reading ended.
+    pub stamp: Stamp,
+    /// Why now.
+    pub cause: SettingsCause,
+    /// One reading for each settings point of the loop's map, in the map's order.
+    pub readings: Arc<[Reading]>,
+}
+
+/// Why settings were read or written down.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SettingsCause {
+    /// The recording began.
+    Start,
+    /// A regular look found a difference.
+    Changed,
+    /// An autotune ended.
+    AutotuneEnded,
+    /// The recording ended.
+    End,
+}
+
+/// Something that happened, on the time axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// The loop it concerns; `None` concerns every loop.
+    pub of: Option<Name>,
+    /// When.
+    pub stamp: Stamp,
+    /// What.
+    pub what: Happening,
+    /// A sentence for people, without the time and the loop.
+    pub text: String,
+}
+
+/// The kinds of event; the `event` column of `events.csv`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Happening {
+    /// The recording began.
+    RecordingBegan,
+    /// The recording ended in order.
+    RecordingEnded,
+    /// A person's note.
+    Mark,
+    /// The setpoint moved.
+    SetpointChanged,
+    /// A slow point moved.
+    SettingsChanged,
+    /// The controller began to tune itself.
+    AutotuneBegan,
+    /// It stopped, its three numbers changed, and it controls again.
+    AutotuneTuned,
+    /// It stopped and its three numbers are as before.
+    AutotuneUnchanged,
+    /// It stopped, and whether it tuned cannot be known from this map.
+    AutotuneUnknown,
+    /// The process value is at a fault.
+    FaultBegan,
+    /// The process value is a value again.
+    FaultEnded,
+    /// The unit does not answer.
+    AnswersLost,
+    /// The unit answers again.
+    AnswersBack,
+    /// The port or connection was lost.
+    PortLost,
+    /// The port or connection is back.
+    PortBack,
+}
+
+impl State {
+    /// Whether the process value of this sample can be used.
+    pub fn has_process_value(self) -> bool {
+        matches!(self, Self::Good | Self::Partial)
+    }
+
+    /// The word in the `state` column.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Partial => "partial",
+            Self::Faulty => "faulty",
+            Self::Absent(why) => why.word(),
+        }
+    }
+}
+
+impl Why {
+    /// The word in the `state` column.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::NoAnswer => "no-answer",
+            Self::Damaged => "damaged",
+            Self::Refused(_) => "refused",
+            Self::Foreign => "foreign",
+            Self::Skipped => "skipped",
+            Self::PortLost => "port-lost",
+            Self::NotRunning => "not-running",
+        }
+    }
+}
+
+impl SettingsCause {
+    /// The word in `settings.csv`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Changed => "changed",
+            Self::AutotuneEnded => "autotune-ended",
+            Self::End => "end",
+        }
+    }
+}
+
+impl Happening {
+    /// Every kind, with the word that stands for it in `events.csv`.
+    pub const ALL: [(Self, &'static str); 15] = [
+        (Self::RecordingBegan, "recording-began"),
+        (Self::RecordingEnded, "recording-ended"),
+        (Self::Mark, "mark"),
+        (Self::SetpointChanged, "setpoint-changed"),
+        (Self::SettingsChanged, "settings-changed"),
+        (Self::AutotuneBegan, "autotune-began"),
+        (Self::AutotuneTuned, "autotune-tuned"),
+        (Self::AutotuneUnchanged, "autotune-unchanged"),
+        (Self::AutotuneUnknown, "autotune-unknown"),
+        (Self::FaultBegan, "fault-began"),
+        (Self::FaultEnded, "fault-ended"),
+        (Self::AnswersLost, "answers-lost"),
+        (Self::AnswersBack, "answers-back"),
+        (Self::PortLost, "port-lost"),
+        (Self::PortBack, "port-back"),
+    ];
+
+    /// The word in `events.csv`.
+    pub fn word(self) -> &'static str {
+        Self::ALL
+            .iter()
+            .find(|(kind, _)| *kind == self)
+            .map_or("", |(_, word)| word)
+    }
+
+    /// The kind a word of `events.csv` stands for.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL
+            .iter()
+            .find(|(_, known)| *known == word)
+            .map(|(kind, _)| *kind)
+    }
+}
+
+impl Reading {
+    /// The value, if there is one.
+    pub fn number(&self) -> Option<Number> {
+        match self {
+            Self::Good(number) => Some(*number),
+            Self::Fault(_) | Self::Absent(_) => None,
+        }
+    }
+
+    /// The value for calculations, if there is one.
+    pub fn value(&self) -> Option<f64> {
+        self.number().map(Number::as_f64)
+    }
+}
+
+impl fmt::Display for Reading {
+    /// The value, or nothing: a cell of a recording.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Good(number) => number.fmt(f),
+            Self::Fault(_) | Self::Absent(_) => Ok(()),
+        }
+    }
+}

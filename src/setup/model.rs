@@ -1,0 +1,130 @@
+//! What a setup says, after every check.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::map::Map;
+use crate::name::Name;
+
+/// A whole setup: every loop's line exists, and every loop's map could be read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Setup {
+    /// The setup file's name without its ending; recordings are named after it.
+    pub name: String,
+    /// The file's text, as it goes into recordings.
+    pub text: String,
+    /// Free text about the job.
+    pub job: Job,
+    /// The lines, in the order of the file.
+    pub lines: Vec<LineSetup>,
+    /// The loops, in the order of the file.
+    pub loops: Vec<LoopSetup>,
+}
+
+/// Free text about the job; goes into recordings and reports.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Job {
+    /// Which oven.
+    pub equipment: String,
+    /// Work order.
+    pub work_order: String,
+    /// Who does it.
+    pub technician: String,
+    /// The controller's serial number.
+    pub controller: String,
+    /// The sensor's identity and when its calibration is due.
+    pub sensor: String,
+    /// The independent over-temperature cut-out and its setting.
+    pub cutout: String,
+}
+
+/// One line and how to talk on it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LineSetup {
+    /// Its name.
+    pub name: Name,
+    /// What it is plugged into.
+    pub port: Port,
+    /// How long an answer may take.
+    pub answer_within: Duration,
+}
+
+/// What a line is plugged into.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Port {
+    /// A serial port, always with 8 data bits.
+    Serial {
+        /// Port name or the adapter's identity.
+        path: String,
+        /// Bits per second.
+        baud: u32,
+        /// Parity.
+        parity: Parity,
+        /// Stop bits.
+        stop_bits: StopBits,
+    },
+    /// RTU frames through a TCP connection, `host:port`.
+    RtuOverTcp(String),
+    /// Modbus TCP, `host:port`.
+    Tcp(String),
+}
+
+/// Parity of a serial line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[expect(missing_docs, reason = "the trade's own words")]
+pub enum Parity {
+    #[default]
+    Even,
+    Odd,
+    None,
+}
+
+/// Stop bits of a serial line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[expect(missing_docs, reason = "the trade's own words")]
+pub enum StopBits {
+    #[default]
+    One,
+    Two,
+}
+
+/// A Modbus unit identifier, 1 to 247.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct UnitId(u8);
+
+impl UnitId {
+    /// The identifier, unless it is 0 (broadcast) or reserved (248 to 255).
+    pub fn new(number: u8) -> Option<Self> {
+        (1..=247).contains(&number).then_some(Self(number))
+    }
+
+    /// As it goes over the wire.
+    pub fn get(self) -> u8 {
+        self.0
+    }
+}
+
+/// One control loop.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoopSetup {
+    /// Its name.
+    pub name: Name,
+    /// The line it hangs on.
+    pub line: Name,
+    /// Its unit on that line.
+    pub unit: UnitId,
+    /// Its controller's map.
+    pub map: Arc<Map>,
+    /// The map's path as the setup gives it.
+    pub map_path: String,
+    /// The map file's text, as it goes into recordings.
+    pub map_text: Arc<str>,
+    /// One poll every so often.
+    pub every: Duration,
+    /// Degrees around the setpoint that count as in band; always above 0.
+    pub band: Option<f64>,
+    /// Where the setpoint goes when a person stops everything.
+    pub stop_setpoint: Option<f64>,
+    /// An autotune or step test started from here is stopped above this.
+    pub stop_above: Option<f64>,
+}

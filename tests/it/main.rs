@@ -1,0 +1,2 @@
+//! Integration tests, linked once.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
