@@ -11,7 +11,7 @@
 //!  line                           one task owns one serial line: port -> exchange -> plan -> poll
 //!       |
 //!       v
-//!  Sample, Event                  the only things that flow on: plain data, no I/O
+//!  Sample, Event, Trace           the only things that flow on: plain data, no I/O
 //!       |  notice                 what a stream of samples means at once: autotune began, fault
 //!       |            \
 //!       v             v
@@ -32,6 +32,7 @@ pub mod number;
 pub mod map;
 pub mod setup;
 pub mod sample;
+pub mod trace;
 pub mod line;
 pub mod notice;
 pub mod record;

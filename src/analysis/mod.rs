@@ -4,7 +4,6 @@
 //! works on the good samples and the straight lines between them; sampling may be irregular.
 
 mod episode;
-mod trace;
 
+pub use crate::trace::Trace;
 pub use episode::{Episode, EpisodeKind, Note, StepNumbers, Window};
-pub use trace::Trace;

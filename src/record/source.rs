@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::analysis::Trace;
 use crate::sample::Happening;
 use crate::setup::Job;
+use crate::trace::Trace;
 
 /// A source, read into memory.
 #[derive(Clone, Debug, PartialEq)]

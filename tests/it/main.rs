@@ -1,2 +1,4 @@
 //! Integration tests, linked once.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+mod layering;
