@@ -1,4 +1,6 @@
 //! Integration tests, linked once.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
+mod episodes;
 mod layering;
+mod step_reference;

@@ -1,0 +1,248 @@
+//! Where the setpoint moved, and how: at once, steadily, or so little that it hardly counts.
+
+use super::noise::noise_sd;
+
+/// Changes closer than this are one: a person keying digits.
+pub(crate) const KEYING_S: f64 = 30.0;
+/// A ramp takes longer than this.
+const RAMP_S: f64 = 30.0;
+/// A ramp has at least so many changes.
+const RAMP_CHANGES: usize = 5;
+/// A change larger than so many usual ones is a jump, not part of a ramp.
+const JUMP: f64 = 5.0;
+/// A slow ramp shows as even stairs of one unit of the setpoint's last digit, at most one degree;
+/// higher stairs are steps of their own.
+const STAIR: f64 = 1.0 + 1e-9;
+/// Changes of a noisy (analogue) setpoint smaller than so many standard deviations are noise.
+const SETPOINT_NOISE: f64 = 6.0;
+
+/// How the setpoint moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Manner {
+    /// At once, or keyed digit by digit.
+    AtOnce,
+    /// Steadily for longer than a person keys.
+    Steadily,
+}
+
+/// One movement of the setpoint from one value to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Movement {
+    pub(crate) manner: Manner,
+    /// The first sample of the movement.
+    pub(crate) begins_s: f64,
+    /// The first sample that carries the last value.
+    pub(crate) arrives_s: f64,
+    pub(crate) from: f64,
+    pub(crate) to: f64,
+}
+
+/// One change between neighbouring samples.
+#[derive(Clone, Copy, Debug)]
+struct Change {
+    at_s: f64,
+    from: f64,
+    to: f64,
+}
+
+impl Change {
+    fn size(&self) -> f64 {
+        self.to - self.from
+    }
+}
+
+/// All movements in order; samples without a setpoint (NaN) keep the last one known.
+pub(crate) fn movements(time_s: &[f64], setpoint: &[f64]) -> Vec<Movement> {
+    let changes = changes(time_s, setpoint);
+    let mut found = Vec::new();
+    for cluster in split(&changes, |a, b| b.at_s - a.at_s <= KEYING_S) {
+        add_cluster(cluster, &mut found);
+    }
+    staircases(&found)
+}
+
+fn changes(time_s: &[f64], setpoint: &[f64]) -> Vec<Change> {
+    let known: Vec<(f64, f64)> = time_s
+        .iter()
+        .zip(setpoint)
+        .filter(|(_, value)| value.is_finite())
+        .map(|(t, value)| (*t, *value))
+        .collect();
+    let values: Vec<f64> = known.iter().map(|(_, value)| *value).collect();
+    // A setpoint that comes as a number has no noise, and then every change is one.
+    let noise = SETPOINT_NOISE * noise_sd(&values);
+    let mut found = Vec::new();
+    let mut level = values.first().copied().unwrap_or_default();
+    for (at_s, value) in known {
+        if (value - level).abs() > noise {
+            found.push(Change {
+                at_s,
+                from: level,
+                to: value,
+            });
+            level = value;
+        }
+    }
+    found
+}
+
+/// The runs whose neighbours all belong together.
+fn split(changes: &[Change], together: impl Fn(&Change, &Change) -> bool) -> Vec<&[Change]> {
+    changes.chunk_by(|a, b| together(a, b)).collect()
+}
+
+/// A cluster of changes is one movement, unless a part of it is a ramp.
+fn add_cluster(cluster: &[Change], found: &mut Vec<Movement>) {
+    let runs = steady_runs(cluster);
+    if !runs.iter().any(|run| is_ramp(run)) {
+        found.extend(movement(cluster, Manner::AtOnce));
+        return;
+    }
+    for (index, run) in runs.iter().enumerate() {
+        let next_is_ramp = runs.get(index + 1).is_some_and(|next| is_ramp(next));
+        if is_ramp(run) {
+            found.extend(movement(run, Manner::Steadily));
+        } else if !next_is_ramp {
+            // A jump right before a ramp does not stay, so it is no step of its own.
+            found.extend(movement(run, Manner::AtOnce));
+        }
+    }
+}
+
+/// Runs in one direction without jumps.
+fn steady_runs(cluster: &[Change]) -> Vec<&[Change]> {
+    let sizes = cluster.iter().map(|change| change.size().abs()).collect();
+    let usual = super::noise::median(sizes).unwrap_or_default();
+    let jumps = |change: &Change| change.size().abs() > JUMP * usual;
+    split(cluster, |a, b| {
+        a.size().signum() == b.size().signum() && jumps(a) == jumps(b)
+    })
+}
+
+fn is_ramp(run: &[Change]) -> bool {
+    let ends = run.first().zip(run.last());
+    run.len() >= RAMP_CHANGES && ends.is_some_and(|(first, last)| last.at_s - first.at_s > RAMP_S)
+}
+
+fn movement(changes: &[Change], manner: Manner) -> Option<Movement> {
+    let (first, last) = changes.first().zip(changes.last())?;
+    Some(Movement {
+        manner,
+        begins_s: first.at_s,
+        arrives_s: last.at_s,
+        from: first.from,
+        to: last.to,
+    })
+}
+
+/// Joins single changes of one size that follow each other evenly, slower than a person keys: a
+/// slow ramp seen through the setpoint's last digit.
+fn staircases(movements: &[Movement]) -> Vec<Movement> {
+    let mut found: Vec<Movement> = Vec::new();
+    let mut rest = movements;
+    while let Some(first) = rest.first() {
+        let stairs = staircase(rest);
+        let last = &rest[stairs - 1];
+        found.push(if stairs >= RAMP_CHANGES {
+            Movement {
+                manner: Manner::Steadily,
+                arrives_s: last.arrives_s,
+                to: last.to,
+                ..*first
+            }
+        } else {
+            *first
+        });
+        rest = &rest[if stairs >= RAMP_CHANGES { stairs } else { 1 }..];
+    }
+    found
+}
+
+/// How many movements from the first on make even stairs.
+fn staircase(movements: &[Movement]) -> usize {
+    let alike = |a: f64, b: f64| a / b > 0.5 && a / b < 2.0;
+    let [first, second, ..] = movements else {
+        return movements.len();
+    };
+    let (height, width) = (first.to - first.from, second.begins_s - first.arrives_s);
+    let even = movements.windows(2).take_while(|pair| {
+        height.abs() <= STAIR
+            && alike(pair[1].to - pair[1].from, height)
+            && alike(pair[1].begins_s - pair[0].arrives_s, width)
+    });
+    1 + even.count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn by_second(setpoint: impl Fn(f64) -> f64) -> Vec<Movement> {
+        let time_s: Vec<f64> = (0..2000).map(f64::from).collect();
+        let setpoint: Vec<f64> = time_s.iter().map(|t| setpoint(*t)).collect();
+        movements(&time_s, &setpoint)
+    }
+
+    #[test]
+    fn digits_keyed_one_by_one_are_one_movement_to_the_last() {
+        let found = by_second(|t| match t {
+            ..100.0 => 490.0,
+            ..105.0 => 5.0,
+            ..112.0 => 51.0,
+            _ => 510.0,
+        });
+        assert_eq!(found.len(), 1);
+        let step = found[0];
+        assert_eq!((step.from, step.to), (490.0, 510.0));
+        assert_eq!((step.begins_s, step.arrives_s), (100.0, 112.0));
+        assert_eq!(step.manner, Manner::AtOnce);
+    }
+
+    #[test]
+    fn a_ramp_is_one_movement() {
+        // 0.1 degree every few seconds, as a controller with one decimal shows 2 degrees a minute.
+        let found =
+            by_second(|t| 20.0 + ((t - 50.0).clamp(0.0, 900.0) / 30.0 * 10.0).round() / 10.0);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].manner, Manner::Steadily);
+        assert_eq!((found[0].from, found[0].to), (20.0, 50.0));
+    }
+
+    #[test]
+    fn a_ramp_in_whole_degrees_is_one_movement_too() {
+        let found = by_second(|t| 20.0 + (t / 90.0).floor());
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].manner, Manner::Steadily);
+    }
+
+    #[test]
+    fn even_steps_of_many_degrees_are_steps() {
+        let found = by_second(|t| 100.0 + 20.0 * (t / 300.0).floor());
+        assert_eq!(found.len(), 6, "{found:?}");
+        assert!(found.iter().all(|step| step.manner == Manner::AtOnce));
+    }
+
+    #[test]
+    fn a_jump_to_the_process_value_before_a_ramp_is_part_of_it() {
+        let found = by_second(|t| match t {
+            ..100.0 => 500.0,
+            _ => (30.0 + (t - 100.0) * 0.5).min(200.0),
+        });
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!((found[0].from, found[0].to), (30.0, 200.0));
+    }
+
+    #[test]
+    fn rows_without_a_setpoint_are_no_change() {
+        let found = by_second(|t| if t % 3.0 == 0.0 { f64::NAN } else { 510.0 });
+        assert_eq!(found, []);
+    }
+
+    #[test]
+    fn an_analogue_setpoint_does_not_move_with_its_noise() {
+        let noise = |t: f64| 0.05 * (t * 12.9898).sin();
+        let found = by_second(|t| noise(t) + if t < 1000.0 { 490.0 } else { 510.0 });
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!((found[0].to - 510.0).abs() < 0.1);
+    }
+}

@@ -1,0 +1,253 @@
+//! The numbers of one step.
+
+use super::approach::{self, Overshoot};
+use super::check::{AnalysisError, check};
+use super::episode::{Note, StepNumbers, Window};
+use super::gaps::{Gaps, sample_period};
+use super::integrals::integrals;
+use super::noise::{noise_sd, resolution};
+use super::notes;
+use super::output_limit;
+use super::settle::{Dwell, Settled, settled};
+use super::start::{Start, start};
+use super::stretch::Stretch;
+use super::swings::{Oscillation, oscillation};
+use crate::trace::Trace;
+
+/// Swings smaller than so many standard deviations of the noise are noise.
+const NOISE_SWING: f64 = 3.0;
+
+/// A step, by whatever means it was found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// When it began, in the trace's seconds: the first sample that carries the new setpoint.
+    pub at_s: f64,
+    /// When its window ends, in the trace's seconds; later than the record means its end.
+    pub end_s: f64,
+    /// When the episode before it began: the process value at the start is not sought before.
+    pub since_s: f64,
+    /// Setpoint before, where it is known.
+    pub from: Option<f64>,
+    /// Setpoint after.
+    pub target: f64,
+    /// Half-width of the band to settle in; `None` is 2 % of the step.
+    pub band: Option<f64>,
+    /// A step smaller than this has no percentages.
+    pub min_step: f64,
+}
+
+/// The numbers of a step and what must be known to trust them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Measured {
+    /// The numbers.
+    pub numbers: StepNumbers,
+    /// The notes.
+    pub notes: Vec<Note>,
+}
+
+/// Everything that is found out on the way, once.
+pub(crate) struct Findings<'a> {
+    pub(crate) step: &'a Step,
+    pub(crate) line: Stretch,
+    pub(crate) gaps: Gaps,
+    pub(crate) start: Start,
+    /// Target minus start.
+    pub(crate) delta: f64,
+    pub(crate) sign: f64,
+    pub(crate) noise_sd: f64,
+    pub(crate) oscillation: Oscillation,
+    pub(crate) settling_band: Option<f64>,
+    pub(crate) settled: Option<Settled>,
+    pub(crate) settled_2pct: Option<Settled>,
+    pub(crate) overshoot: Overshoot,
+}
+
+/// Works out the numbers of `step`, the integrals over `window`.
+///
+/// A number that cannot be had is `None`, with a note that says why. Gaps are bridged by a straight
+/// line and noted where they may hide something.
+///
+/// # Errors
+/// A trace that is no trace (see [`AnalysisError`]), and a step that begins outside it.
+///
+/// ```
+/// use emberline::analysis::{Step, Trace, Window, step_numbers};
+/// // First order, time constant 60 s, from 20 to 120 degrees. In closed form: no overshoot, rise
+/// // tau ln 9 = 131.83 s, settled within 2 % after tau ln 50 = 234.72 s, IAE = 100 tau = 6000.
+/// let time_s: Vec<f64> = (0..=900).map(f64::from).collect();
+/// let pv: Vec<f64> = time_s.iter().map(|t| 120.0 - 100.0 * (-t / 60.0).exp()).collect();
+/// let trace = Trace { time_s: &time_s, pv: &pv, setpoint: None, output: None, autotune: None };
+/// let step = Step {
+///     at_s: 0.0,
+///     end_s: 900.0,
+///     since_s: 0.0,
+///     from: None,
+///     target: 120.0,
+///     band: None,
+///     min_step: 1.0,
+/// };
+/// let numbers = step_numbers(&trace, &step, Window::Whole).unwrap().numbers;
+/// assert_eq!(numbers.overshoot, Some(0.0));
+/// assert!((numbers.rise_s.unwrap() - 60.0 * 9.0_f64.ln()).abs() < 0.01);
+/// assert!((numbers.settling_s.unwrap() - 60.0 * 50.0_f64.ln()).abs() < 0.01);
+/// assert!((numbers.iae.unwrap() - 6000.0).abs() < 0.2);
+/// ```
+pub fn step_numbers(
+    trace: &Trace<'_>,
+    step: &Step,
+    window: Window,
+) -> Result<Measured, AnalysisError> {
+    check(trace)?;
+    measure(trace, step, window, sample_period(trace.time_s))
+}
+
+/// [`step_numbers`] of a trace that was checked and whose usual interval is known.
+pub(crate) fn measure(
+    trace: &Trace<'_>,
+    step: &Step,
+    window: Window,
+    period_s: f64,
+) -> Result<Measured, AnalysisError> {
+    let Some(found) = Findings::of(trace, step, period_s)? else {
+        return Ok(Measured::default());
+    };
+    let numbers = found.numbers(window);
+    let mut notes = notes::about(&found, &numbers);
+    notes.extend(notes::before_the_step(trace, step, found.gaps));
+    let approach_s = found.approach_s();
+    let limit = output_limit::at_limit(trace, step.at_s, step.at_s + approach_s, found.sign);
+    notes.extend(limit.and_then(|limit| notes::output_at_limit(limit, period_s)));
+    Ok(Measured { numbers, notes })
+}
+
+impl<'a> Findings<'a> {
+    fn of(trace: &Trace<'_>, step: &'a Step, period_s: f64) -> Result<Option<Self>, AnalysisError> {
+        let line = within(trace, step)?;
+        let Some(start) = start(trace, step, &line) else {
+            return Ok(None);
+        };
+        let delta = step.target - start.value;
+        let sign = direction(delta, step);
+        let noise_sd = noise_sd(&line.y);
+        let hysteresis = (NOISE_SWING * noise_sd).max(resolution(&line.y));
+        let oscillation = oscillation(&line, step.target, sign, hysteresis);
+        let dwell = Dwell {
+            sample_s: period_s,
+            oscillation_s: oscillation.period_s,
+        };
+        let two_percent = (delta.abs() >= step.min_step).then_some(0.02 * delta.abs());
+        let settling_band = step.band.or(two_percent);
+        let settled_in = |band: f64| settled(&line, step.target, band, dwell, hysteresis);
+        let settled = settling_band.and_then(settled_in);
+        let settled_2pct = two_percent.and_then(settled_in);
+        let overshoot = approach::overshoot(&line, step.target, sign, settling_band, settled);
+        Ok(Some(Self {
+            step,
+            gaps: Gaps::of_period(period_s),
+            start,
+            delta,
+            sign,
+            noise_sd,
+            oscillation,
+            settling_band,
+            settled,
+            settled_2pct,
+            overshoot,
+            line,
+        }))
+    }
+
+    /// Whether the step is large enough to be divided by.
+    pub(crate) fn has_percentages(&self) -> bool {
+        self.delta.abs() >= self.step.min_step
+    }
+
+    /// The times at which 10 % and 90 % of the step were first reached.
+    pub(crate) fn rise(&self) -> [Option<super::stretch::Crossing>; 2] {
+        [0.1, 0.9].map(|part| {
+            let level = self.start.value + part * self.delta;
+            self.line.first_reaches(level, self.sign)
+        })
+    }
+
+    /// From the step to the first arrival, or to the window's end.
+    fn approach_s(&self) -> f64 {
+        self.line
+            .first_reaches(self.step.target, self.sign)
+            .map_or(self.line.end_s(), |arrival| arrival.at_s)
+    }
+
+    fn numbers(&self, window: Window) -> StepNumbers {
+        let rise = self.has_percentages().then(|| self.rise());
+        let sums = match window {
+            Window::Whole => self.line.clone(),
+            Window::AtMost(seconds) => self.line.until(seconds),
+        };
+        let integral = integrals(&sums.t, &sums.y, self.step.target);
+        let over = &self.overshoot;
+        let smoothed = notes::noise_matters(self).then(|| over.smoothed(self));
+        StepNumbers {
+            initial: Some(self.start.value),
+            overshoot: Some(over.size),
+            overshoot_pct: self
+                .has_percentages()
+                .then(|| 100.0 * over.size / self.delta.abs()),
+            overshoot_smoothed: smoothed,
+            peak_s: over.peak.map(|index| self.line.t[index]),
+            rise_s: rise.and_then(|[ten, ninety]| Some(ninety?.at_s - ten?.at_s)),
+            settling_s: self.settled.map(|settled| settled.at_s),
+            settling_band: self.settling_band,
+            settling_2pct_s: self.settled_2pct.map(|settled| settled.at_s),
+            final_error: final_error(&self.line, self.step.target),
+            iae: Some(integral.iae),
+            ise: Some(integral.ise),
+            itae: Some(integral.itae),
+            itse: Some(integral.itse),
+            window_s: Some(sums.end_s()),
+            noise_sd: Some(self.noise_sd),
+            period_s: self.oscillation.peak_to_peak_s,
+            amplitude: self
+                .oscillation
+                .amplitude
+                .filter(|_| self.settled.is_none()),
+            decay_ratio: self.oscillation.decay_ratio,
+            missing_s: Some(self.gaps.missing_s(&self.line.t)),
+        }
+    }
+}
+
+/// The window's line; an error for a step that begins outside the record.
+fn within(trace: &Trace<'_>, step: &Step) -> Result<Stretch, AnalysisError> {
+    let ends = trace.time_s.first().zip(trace.time_s.last());
+    let Some((first_s, last_s)) = ends else {
+        return Ok(Stretch::cut(trace, 0.0, 0.0));
+    };
+    if !(*first_s..=*last_s).contains(&step.at_s) {
+        return Err(AnalysisError::StepOutside {
+            at_s: step.at_s,
+            first_s: *first_s,
+            last_s: *last_s,
+        });
+    }
+    Ok(Stretch::cut(trace, step.at_s, step.end_s))
+}
+
+/// +1 for a rise, -1 for a fall.
+fn direction(delta: f64, step: &Step) -> f64 {
+    let by_setpoint = step.from.map_or(0.0, |from| step.target - from);
+    if delta < 0.0 || (delta == 0.0 && by_setpoint < 0.0) {
+        -1.0
+    } else {
+        1.0
+    }
+}
+
+/// Mean of process value minus target over the last tenth, or the last minute where that is more
+/// and there is that much. `None` for an empty stretch.
+pub(crate) fn final_error(line: &Stretch, target: f64) -> Option<f64> {
+    let end_s = line.end_s();
+    let from_s = end_s - (0.1 * end_s).max(end_s.min(60.0));
+    let last = &line.y[line.t.partition_point(|t| *t < from_s)..];
+    let count = last.len() as f64;
+    (count > 0.0).then(|| last.iter().map(|y| y - target).sum::<f64>() / count)
+}
