@@ -1,13 +1,25 @@
 //! The user-written register map: which registers a kind of controller has and what they mean.
 //!
-//! `model` is what the rest of the program sees; `image` holds the words that came from the line;
-//! `decode` turns an image into readings. Everything is checked when the file is read: a
-//! [`Map`] that exists is a map that can be polled.
+//! `model` is what the rest of the program sees and `words` the words for its choices; `parse`
+//! reads the file and checks everything, so that a [`Map`] that exists is a map that can be
+//! polled; [`Image`] holds the words that came from the line; `raw` and `decode` turn an image
+//! into readings, `encode` goes the other way.
 
+mod column;
+mod decode;
+mod encode;
+mod image;
 mod model;
+mod parse;
+mod queries;
+mod raw;
+mod words;
 
+pub use decode::MOST_DECIMALS;
+pub use encode::NotEncodable;
+pub use image::Image;
 pub use model::{
-    Access, Address, AutotuneHabit, Bits, Derivative, Encoding, FaultValue, Form, Integral,
-    LostOutput, Map, Meaning, Place, Point, Proportional, Refresh, Role, Scaling, Stored, Table,
-    Tunes, TuningForm, UnitOf, WordOrder, WriteTo, WriteWith, Written,
+    Access, Address, AutotuneHabit, Bits, ByteOrder, Derivative, Encoding, FaultValue, Form,
+    Integral, LostOutput, Map, Meaning, Place, Point, Proportional, Refresh, Role, Scaling, Stored,
+    Table, Tunes, TuningForm, UnitOf, WordOrder, WriteTo, WriteWith, Written,
 };

@@ -36,6 +36,8 @@ pub struct Map {
 pub struct Access {
     /// Which word of a 32- or 64-bit value comes first.
     pub word_order: WordOrder,
+    /// Which byte of each word comes first.
+    pub byte_order: ByteOrder,
     /// The longest block of registers one read may ask for; at most 125.
     pub max_words: u16,
     /// Whether one read may run over addresses that no point names.
@@ -58,6 +60,17 @@ pub enum WordOrder {
     LowFirst,
 }
 
+/// Order of the two bytes of a word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum ByteOrder {
+    /// The most significant byte first, as the protocol has it (Modbus application protocol
+    /// V1.1b3, 4.2).
+    #[default]
+    HighFirst,
+    /// The bytes of each word exchanged.
+    LowFirst,
+}
+
 /// One named value of a map.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Point {
@@ -65,12 +78,14 @@ pub struct Point {
     pub name: Name,
     /// What it is to the loop.
     pub role: Role,
-    /// Where it is read.
+    /// Where it is read; of a point that is never read, where it is written.
     pub place: Place,
     /// How its raw value is laid out.
     pub encoding: Encoding,
     /// Word order of this point.
     pub word_order: WordOrder,
+    /// Byte order of this point.
+    pub byte_order: ByteOrder,
     /// Bits of a packed word, when the point is only a part of it.
     pub bits: Option<Bits>,
     /// Raw to value.
@@ -183,7 +198,7 @@ pub enum Encoding {
 }
 
 /// A bit, or a run of bits, of a packed word; bit 0 is the least significant.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Bits {
     /// The lowest bit.
     pub lowest: u8,
@@ -253,6 +268,8 @@ pub enum Refresh {
     Trend,
     /// At the start and end of a recording and slowly between; `settings.csv`.
     Settings,
+    /// Not at all: a command register that can only be written.
+    Never,
 }
 
 /// Where and how a point is written.

@@ -11,8 +11,9 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("number", &[]),
     ("trace", &[]),
     ("sample", &["clock", "name", "number"]),
-    ("map", &["name", "number", "sample"]),
-    ("setup", &["map", "name"]),
+    ("spanned", &["name"]),
+    ("map", &["name", "number", "sample", "spanned"]),
+    ("setup", &["map", "name", "spanned"]),
     (
         "line",
         &["clock", "map", "name", "number", "sample", "setup"],
@@ -52,7 +53,7 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("crossterm", &["console"]),
     ("clap", &["cli"]),
     ("mock_device", &["demo"]),
-    ("std::fs", &["setup", "map", "record", "cli", "demo"]),
+    ("std::fs", &["spanned", "record", "cli", "demo"]),
 ];
 
 #[test]

@@ -2,5 +2,6 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod episodes;
+mod good_files;
 mod layering;
 mod step_reference;

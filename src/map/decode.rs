@@ -1,0 +1,293 @@
+//! From words to readings.
+
+use std::str::FromStr;
+use std::sync::Arc;
+
+use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
+use rust_decimal::{Decimal, RoundingStrategy};
+
+use super::image::Image;
+use super::model::{Encoding, Map, Point, Scaling, UnitOf};
+use crate::number::Number;
+use crate::sample::{Fault, Reading, Why};
+
+/// The largest number of decimals a decimal-point register can give; more is a fault.
+pub const MOST_DECIMALS: u8 = 9;
+
+/// How the raw value of a point is scaled, with every other point it depends on read.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Scale {
+    Linear { scale: Decimal, offset: Decimal },
+    Decimals(u8),
+}
+
+/// Why a point cannot be scaled: the point that gives its decimals has no value.
+pub(super) enum NoScale {
+    Absent(Why),
+    Fault(Arc<str>),
+}
+
+impl Map {
+    /// What a point says, from what came from the line.
+    ///
+    /// Whole numbers stay exact; a floating-point register that is not scaled keeps its width.
+    /// Words that cannot be a value (a fault value, outside the valid range, not a number, an
+    /// impossible number of decimals) are a [`Fault`] with the words kept.
+    pub fn read(&self, point: &Point, image: &Image) -> Reading {
+        let Some(words) = image.raw(&point.place) else {
+            return Reading::Absent(image.why_absent(&point.place));
+        };
+        let value = match self.scale(point, image) {
+            Ok(scale) => point.value(point.raw(&words), scale),
+            Err(NoScale::Absent(why)) => return Reading::Absent(why),
+            Err(NoScale::Fault(meaning)) => Err(meaning),
+        };
+        match value {
+            Ok(number) => Reading::Good(number),
+            Err(meaning) => Reading::Fault(Fault {
+                meaning,
+                raw: words,
+            }),
+        }
+    }
+
+    /// How the point is scaled at present.
+    pub(super) fn scale(&self, point: &Point, image: &Image) -> Result<Scale, NoScale> {
+        match &point.scaling {
+            Scaling::Linear { scale, offset } => Ok(Scale::Linear {
+                scale: *scale,
+                offset: *offset,
+            }),
+            Scaling::Decimals(decimals) => Ok(Scale::Decimals(*decimals)),
+            Scaling::DecimalsFrom(name) => {
+                let Some(giver) = self.point(name) else {
+                    return Err(NoScale::Absent(Why::Skipped));
+                };
+                decimals_of(&self.read(giver, image)).map(Scale::Decimals)
+            }
+        }
+    }
+
+    /// The unit a point's value has at present; `None` without one, or while the point that gives
+    /// it has no value or one without a name.
+    pub fn unit_of(&self, point: &Point, image: &Image) -> Option<Arc<str>> {
+        match &point.unit {
+            UnitOf::None => None,
+            UnitOf::Fixed(unit) => Some(Arc::clone(unit)),
+            UnitOf::From(name) => {
+                let giver = self.point(name)?;
+                let reading = self.read(giver, image);
+                giver.name_of(&reading).map(Arc::from)
+            }
+        }
+    }
+}
+
+fn decimals_of(reading: &Reading) -> Result<u8, NoScale> {
+    match reading {
+        Reading::Absent(why) => Err(NoScale::Absent(*why)),
+        Reading::Fault(fault) => Err(NoScale::Fault(
+            format!("number of decimals: {}", fault.meaning).into(),
+        )),
+        Reading::Good(number) => whole(*number)
+            .and_then(|n| u8::try_from(n).ok())
+            .filter(|n| *n <= MOST_DECIMALS)
+            .ok_or_else(|| {
+                NoScale::Fault(format!("impossible number of decimals ({number})").into())
+            }),
+    }
+}
+
+/// A number as a whole number, if it is one.
+pub(super) fn whole(number: Number) -> Option<i64> {
+    match number {
+        Number::Decimal(decimal) if decimal.is_integer() => decimal.to_i64(),
+        Number::Single(single) if single.fract() == 0.0 => single.to_i64(),
+        Number::Double(double) if double.fract() == 0.0 => double.to_i64(),
+        _ => None,
+    }
+}
+
+impl Point {
+    /// The value of a raw value, or what is wrong with it.
+    fn value(&self, raw: u64, scale: Scale) -> Result<Number, Arc<str>> {
+        if let Some(fault) = self.faults.iter().find(|fault| fault.raw == raw) {
+            return Err(Arc::clone(&fault.meaning));
+        }
+        let number = match self.encoding {
+            Encoding::F32 if self.bits.is_none() => {
+                // Adding zero makes a negative zero a plain one.
+                float(Number::Single(f32::from_bits(raw as u32) + 0.0), scale)?
+            }
+            Encoding::F64 if self.bits.is_none() => {
+                float(Number::Double(f64::from_bits(raw) + 0.0), scale)?
+            }
+            _ => Number::Decimal(whole_scaled(self.shape().signed(raw), scale)?),
+        };
+        match self.valid {
+            Some((low, high)) if !(low..=high).contains(&number.as_f64()) => {
+                Err(format!("outside the valid range {low} to {high}").into())
+            }
+            _ => Ok(number),
+        }
+    }
+}
+
+fn whole_scaled(raw: i128, scale: Scale) -> Result<Decimal, Arc<str>> {
+    match scale {
+        Scale::Decimals(decimals) => Decimal::try_from_i128_with_scale(raw, decimals.into()).ok(),
+        Scale::Linear { scale, offset } => Decimal::from_i128(raw)
+            .and_then(|raw| raw.checked_mul(scale))
+            .and_then(|product| product.checked_add(offset)),
+    }
+    .map(without_negative_zero)
+    .ok_or_else(|| "a number too large for this scale".into())
+}
+
+/// A floating-point register: as it is when nothing is to be done to it, else by way of the decimal
+/// a person sees (an `f32` 25.3 is 25.3, not the binary tail behind it).
+fn float(value: Number, scale: Scale) -> Result<Number, Arc<str>> {
+    let plain = value.as_f64();
+    if plain.is_nan() {
+        return Err("not a number".into());
+    }
+    if plain.is_infinite() {
+        return Err("an infinite number".into());
+    }
+    match scale {
+        Scale::Linear { scale, offset } if scale == Decimal::ONE && offset.is_zero() => Ok(value),
+        Scale::Linear { scale, offset } => Decimal::from_str_exact(&value.to_string())
+            .ok()
+            .and_then(|value| value.checked_mul(scale))
+            .and_then(|product| product.checked_add(offset))
+            .map(|decimal| Number::Decimal(without_negative_zero(decimal)))
+            .map_or_else(|| double_scaled(plain, scale, offset), Ok),
+        // A number too large for an exact decimal has no decimals to round away.
+        Scale::Decimals(decimals) => Ok(Decimal::from_str(&value.to_string())
+            .map_or(value, |decimal| Number::Decimal(rounded(decimal, decimals)))),
+    }
+}
+
+/// For numbers too large or too small for an exact decimal.
+fn double_scaled(value: f64, scale: Decimal, offset: Decimal) -> Result<Number, Arc<str>> {
+    let (scale, offset) = (scale.to_f64(), offset.to_f64());
+    let scaled = value * scale.unwrap_or(f64::NAN) + offset.unwrap_or(f64::NAN);
+    scaled
+        .is_finite()
+        .then_some(Number::Double(scaled))
+        .ok_or_else(|| "a number too large for this scale".into())
+}
+
+fn rounded(value: Decimal, decimals: u8) -> Decimal {
+    let places = u32::from(decimals);
+    let mut rounded = value.round_dp_with_strategy(places, RoundingStrategy::MidpointAwayFromZero);
+    rounded.rescale(places);
+    without_negative_zero(rounded)
+}
+
+fn without_negative_zero(mut decimal: Decimal) -> Decimal {
+    if decimal.is_zero() {
+        decimal.set_sign_positive(true);
+    }
+    decimal
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::map::{Address, Table};
+
+    fn read(keys: &str, words: &[u16]) -> Reading {
+        let text = format!(
+            "schema = 1\ntitle = \"t\"\n[points.pv]\nrole = \"process-value\"\n\
+             table = \"input\"\naddress = 0\n{keys}\n\
+             [points.places]\nrole = \"decimal-point\"\ntable = \"holding\"\naddress = 0\n\
+             encoding = \"u16\"\nrefresh = \"settings\"\n"
+        );
+        let map = Map::parse(&text, "t.toml").unwrap_or_else(|errors| panic!("{errors}"));
+        let mut image = Image::default();
+        image.put_words(Table::Input, Address(0), words);
+        image.put_words(Table::Holding, Address(0), &[words[0]]);
+        map.read(&map.points[0], &image)
+    }
+
+    fn shown(keys: &str, words: &[u16]) -> String {
+        match read(keys, words) {
+            Reading::Fault(fault) => {
+                assert_eq!(fault.raw, words, "the raw words are kept");
+                format!("fault: {}", fault.meaning)
+            }
+            reading => reading.to_string(),
+        }
+    }
+
+    #[test]
+    fn whole_numbers_keep_exactly_the_decimals_of_the_map() {
+        assert_eq!(shown("encoding = 'i16'\nscale = 0.1", &[253]), "25.3");
+        assert_eq!(shown("encoding = 'i16'\nscale = 0.1", &[0xFFFF]), "-0.1");
+        assert_eq!(shown("encoding = 'i16'\nscale = 0.1", &[250]), "25.0");
+        assert_eq!(shown("encoding = 'u16'\ndecimals = 2", &[0xFFFF]), "655.35");
+        assert_eq!(
+            shown("encoding = 'u16'\nscale = 1.8\noffset = 32", &[100]),
+            "212.0"
+        );
+        let most = [0xFFFF; 4];
+        assert_eq!(
+            shown("encoding = 'u64'", &most),
+            u64::MAX.to_string(),
+            "no digit is lost"
+        );
+        assert_eq!(shown("encoding = 'i64'\nscale = 0.001", &most), "-0.001");
+    }
+
+    #[test]
+    fn floats_keep_their_width_until_they_are_scaled() {
+        // 25.3 as the nearest f32 is 0x41CA6666.
+        let words = [0x41CA, 0x6666];
+        let single = read("encoding = 'f32'", &words);
+        assert_eq!(single, Reading::Good(Number::Single(25.3)));
+        assert_eq!(shown("encoding = 'f32'\nscale = 10", &words), "253.0");
+        assert_eq!(shown("encoding = 'f32'\ndecimals = 0", &words), "25");
+        let low_first = "encoding = 'f32'\nword_order = 'low-first'";
+        assert_eq!(shown(low_first, &[0x6666, 0x41CA]), "25.3");
+        let swapped = "encoding = 'f32'\nbyte_order = 'low-first'";
+        assert_eq!(shown(swapped, &[0xCA41, 0x6666]), "25.3");
+        assert_eq!(shown("encoding = 'f32'", &[0x8000, 0]), "0");
+        assert_eq!(shown("encoding = 'f32'\ndecimals = 1", &[0, 1]), "0.0");
+    }
+
+    #[test]
+    fn what_cannot_be_a_value_is_a_fault_with_its_words() {
+        let nan = shown("encoding = 'f32'", &[0x7FC0, 0]);
+        assert_eq!(nan, "fault: not a number");
+        let infinite = shown("encoding = 'f32'\ndecimals = 1", &[0xFF80, 0]);
+        assert_eq!(infinite, "fault: an infinite number");
+        let named = "encoding = 'i16'\nfaults = { '0x7FFF' = 'sensor open' }";
+        assert_eq!(shown(named, &[0x7FFF]), "fault: sensor open");
+        let float = "encoding = 'f32'\nfaults = { '-999.0' = 'sensor open' }";
+        assert_eq!(shown(float, &[0xC479, 0xC000]), "fault: sensor open");
+        let valid = "encoding = 'i16'\nvalid = [-20.0, 1300.0]";
+        assert_eq!(shown(valid, &[1300]), "1300");
+        assert_eq!(
+            shown(valid, &[1301]),
+            "fault: outside the valid range -20 to 1300"
+        );
+    }
+
+    #[test]
+    fn a_silly_number_of_decimals_is_a_fault() {
+        let keys = "encoding = 'i16'\ndecimals_from = 'places'";
+        assert_eq!(shown(keys, &[2]), "0.02");
+        assert_eq!(
+            shown(keys, &[250]),
+            "fault: impossible number of decimals (250)"
+        );
+    }
+
+    #[test]
+    fn a_part_of_a_word_is_a_number_of_its_own() {
+        assert_eq!(shown("bits = '4..7'", &[0xABCD]), "12");
+        assert_eq!(shown("encoding = 'u16'\nbit = 15", &[0x8000]), "1");
+        assert_eq!(shown("encoding = 'u32'\nbit = 16", &[1, 0]), "1");
+    }
+}

@@ -1,0 +1,204 @@
+//! Where a point is and how its raw value is laid out there.
+
+use super::access::Ground;
+use crate::map::model::{Access, Address, Bits, Encoding, Place, Table};
+use crate::map::raw::Shape;
+use crate::spanned::{Item, Section};
+
+/// A place and the shape of what is there.
+#[derive(Clone, Copy)]
+pub(super) struct Layout {
+    pub(super) place: Place,
+    pub(super) shape: Shape,
+}
+
+/// Reads `encoding`, `bit` and `bits` and checks that they can stand where the point is.
+pub(super) fn read(
+    section: &Section<'_>,
+    ground: &Ground,
+    spot: Option<(Table, Address)>,
+) -> Option<Layout> {
+    let encoding = section.read("encoding", Item::word::<Encoding>);
+    let bits = bits(section);
+    let is_wrong = encoding.is_none() && section.has("encoding")
+        || bits.is_none() && (section.has("bit") || section.has("bits"));
+    let (table, address) = spot?;
+    if is_wrong {
+        return None;
+    }
+    let shape = if table.is_bits() {
+        single_bit(section, encoding, bits)
+    } else {
+        in_registers(section, encoding, bits)
+    }?;
+    let place = Place {
+        table,
+        address,
+        count: shape.encoding.words(),
+    };
+    (is_inside(section, place, shape) && is_readable(section, place, shape, &ground.access))
+        .then_some(Layout { place, shape })
+}
+
+fn bits(section: &Section<'_>) -> Option<Bits> {
+    let single = section
+        .read("bit", |item| item.whole(0..=63))
+        .map(|bit| Bits {
+            lowest: bit as u8,
+            count: 1,
+        });
+    let run = section.read("bits", run_of_bits);
+    if section.has("bit") && section.has("bits") {
+        let help = "keep 'bit' for a single bit, 'bits' for several";
+        section.note_structure("'bit' and 'bits' contradict each other", help);
+        return None;
+    }
+    single.or(run)
+}
+
+/// `"4..7"`: bits 4 to 7, both included, as register tables count them.
+fn run_of_bits(item: &Item<'_>) -> Option<Bits> {
+    let text = item.text()?;
+    let ends = text.split_once("..").and_then(|(low, high)| {
+        let low: u8 = low.trim().parse().ok()?;
+        let high: u8 = high.trim().parse().ok()?;
+        (low <= high && high <= 63).then_some((low, high))
+    });
+    if ends.is_none() {
+        let help = "write the lowest and the highest bit, both included: bits = \"4..7\"";
+        item.note(&format!("{text:?} is no run of bits"), help);
+    }
+    ends.map(|(low, high)| Bits {
+        lowest: low,
+        count: high - low + 1,
+    })
+}
+
+fn single_bit(
+    section: &Section<'_>,
+    encoding: Option<Encoding>,
+    bits: Option<Bits>,
+) -> Option<Shape> {
+    if let Some(wide) = encoding.filter(|encoding| *encoding != Encoding::Bit) {
+        let what = format!(
+            "a coil or discrete input is one bit and cannot hold {}",
+            wide.word()
+        );
+        let help = "use encoding = \"bit\", or table = \"holding\" or \"input\" for registers";
+        note_at(section, "encoding", &what, help);
+        return None;
+    }
+    if bits.is_some() {
+        let key = if section.has("bit") { "bit" } else { "bits" };
+        let what = format!("a coil or discrete input is one bit already and has no '{key}'");
+        note_at(
+            section,
+            key,
+            &what,
+            "leave it out, or name a register table",
+        );
+        return None;
+    }
+    Some(Shape {
+        encoding: Encoding::Bit,
+        bits: None,
+    })
+}
+
+fn in_registers(
+    section: &Section<'_>,
+    encoding: Option<Encoding>,
+    bits: Option<Bits>,
+) -> Option<Shape> {
+    let encoding = match (encoding, bits) {
+        (Some(Encoding::Bit) | None, Some(_)) => Encoding::U16,
+        (Some(Encoding::Bit), None) => {
+            let help = "add bit = 0 (the lowest) to 15, or name the table coil or discrete";
+            note_at(
+                section,
+                "encoding",
+                "which bit of the register is meant?",
+                help,
+            );
+            return None;
+        }
+        (Some(encoding), _) => encoding,
+        (None, None) => {
+            let help = "add encoding = \"i16\" or another of u16, u32, i32, u64, i64, f32, f64";
+            section.note_structure("'encoding' is missing", help);
+            return None;
+        }
+    };
+    bits.is_none_or(|bits| can_hold(section, encoding, bits))
+        .then_some(Shape { encoding, bits })
+}
+
+fn can_hold(section: &Section<'_>, encoding: Encoding, bits: Bits) -> bool {
+    let (word, width) = (encoding.word(), encoding.width());
+    if encoding.is_float() || encoding.is_signed() {
+        let what = format!("bits are taken from plain words, not from {word}");
+        note_at(section, "encoding", &what, "use u16, u32 or u64");
+        return false;
+    }
+    let highest = bits.lowest + bits.count - 1;
+    if highest >= width {
+        let key = if section.has("bit") { "bit" } else { "bits" };
+        let what = format!("{word} has no bit {highest}");
+        let help = format!("bits count from 0 (the lowest) to {}", width - 1);
+        note_at(section, key, &what, &help);
+        return false;
+    }
+    true
+}
+
+fn is_inside(section: &Section<'_>, place: Place, shape: Shape) -> bool {
+    let is_inside = place.end() <= 65_536;
+    if !is_inside {
+        let encoding = shape.encoding.word();
+        let (needs, last) = (spelled(place.count), place.address.0);
+        let what = match 65_536 - u32::from(last) {
+            1 => format!(
+                "{encoding} needs {needs} registers, and {last} is the last address there is"
+            ),
+            left => format!(
+                "{encoding} needs {needs} registers, and only {left} are left from {last} on"
+            ),
+        };
+        let help = "check the address, and whether the register table counts from 0 or from 1";
+        note_at(section, "address", &what, help);
+    }
+    is_inside
+}
+
+fn is_readable(section: &Section<'_>, place: Place, shape: Shape, access: &Access) -> bool {
+    let most = access.max_words;
+    let is_readable = place.table.is_bits() || place.count <= most;
+    if !is_readable {
+        let encoding = shape.encoding.word();
+        let needs = spelled(place.count);
+        let what = format!("{encoding} needs {needs} registers, and one read may ask for {most}");
+        note_at(
+            section,
+            "encoding",
+            &what,
+            "raise max_words in [access], or check the encoding",
+        );
+    }
+    is_readable
+}
+
+fn spelled(count: u16) -> &'static str {
+    match count {
+        2 => "two",
+        4 => "four",
+        _ => "one",
+    }
+}
+
+/// Notes at the key if it is in the file, else at the table.
+fn note_at(section: &Section<'_>, key: &'static str, what: &str, help: &str) {
+    match section.get(key) {
+        Some(item) => item.note_structure(what, help),
+        None => section.note_structure(what, help),
+    }
+}

@@ -1,0 +1,72 @@
+//! From the text of a map file to a [`Map`], or to everything that is wrong with it.
+//!
+//! Each file here reads one part of the map file; `check` looks at the points together.
+
+mod access;
+mod address;
+mod check;
+mod controller;
+mod layout;
+mod overlap;
+mod point;
+mod raw_values;
+mod scaling;
+mod write;
+
+use super::model::Map;
+use crate::spanned::{FileErrors, Item, Section};
+
+impl Map {
+    /// Reads a map from its text; `path` is what errors call the file.
+    ///
+    /// # Errors
+    ///
+    /// Everything that is wrong with it, each with its place and a way out.
+    ///
+    /// ```
+    /// use emberline::map::Map;
+    /// let text = r#"
+    /// schema = 1
+    /// title = "Plain controller"
+    /// [points.pv]
+    /// role = "process-value"
+    /// table = "input"
+    /// address = 0
+    /// encoding = "i16"
+    /// scale = 0.1
+    /// unit = "degC"
+    /// "#;
+    /// assert_eq!(Map::parse(text, "plain.toml").unwrap().points[0].column(), "pv_degC");
+    ///
+    /// let errors = Map::parse(&text.replace("i16", "i61"), "plain.toml").unwrap_err();
+    /// assert!(errors.to_string().starts_with("plain.toml:8:12: point 'pv': unknown encoding"));
+    /// ```
+    pub fn parse(text: &str, path: &str) -> Result<Self, FileErrors> {
+        Section::of_file(path, text, read_map)
+    }
+}
+
+fn read_map(file: &Section<'_>) -> Option<Map> {
+    file.expect_schema(1);
+    let title = file.require("title", "name the controller: title = \"...\"", Item::text);
+    let ground = access::read(file);
+    let points = point::read_all(file, &ground);
+    let tuning = controller::tuning(file);
+    let autotune = controller::autotune(file);
+    let unlock = controller::unlock(file, &points);
+    let persist = controller::persist(file, &points);
+    let on_lost_communication = controller::on_lost_communication(file);
+    file.finish();
+    check::all(&points);
+    Some(Map {
+        title: title?.to_owned(),
+        access: ground.access,
+        points: points.into_points(),
+        tuning,
+        autotune,
+        unlock_before: unlock.0,
+        unlock_after: unlock.1,
+        persist,
+        on_lost_communication,
+    })
+}

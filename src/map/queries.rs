@@ -1,0 +1,113 @@
+//! What the rest of the program asks a map.
+
+use std::collections::BTreeSet;
+
+use rust_decimal::Decimal;
+
+use super::decode::whole;
+use super::model::{Map, Meaning, Place, Point, Refresh, Role, Scaling, UnitOf};
+use crate::name::Name;
+use crate::sample::Reading;
+
+impl Map {
+    /// The point of this name.
+    pub fn point(&self, name: &Name) -> Option<&Point> {
+        self.points.iter().find(|point| point.name == *name)
+    }
+
+    /// The first point with this role.
+    pub fn point_with(&self, role: Role) -> Option<&Point> {
+        self.points_with(role).next()
+    }
+
+    /// The points with this role, in the order of the file.
+    pub fn points_with(&self, role: Role) -> impl Iterator<Item = &Point> {
+        self.points.iter().filter(move |point| point.role == role)
+    }
+
+    /// The points read at every poll, in the order of the file: the readings of a sample and the
+    /// columns of a recording.
+    pub fn trend_points(&self) -> impl Iterator<Item = &Point> {
+        self.refreshed(Refresh::Trend)
+    }
+
+    /// The slow points, in the order of the file: the readings of settings.
+    pub fn settings_points(&self) -> impl Iterator<Item = &Point> {
+        self.refreshed(Refresh::Settings)
+    }
+
+    fn refreshed(&self, refresh: Refresh) -> impl Iterator<Item = &Point> {
+        self.points
+            .iter()
+            .filter(move |point| point.refresh == refresh)
+    }
+
+    /// Every place that must be read for the points of this kind, each once, by table and address:
+    /// their own, and those of the points that give their decimals and units.
+    pub fn places_for(&self, refresh: Refresh) -> Vec<Place> {
+        if refresh == Refresh::Never {
+            return Vec::new();
+        }
+        let mut places = BTreeSet::new();
+        let mut seen = BTreeSet::new();
+        let mut points: Vec<&Point> = self.refreshed(refresh).collect();
+        while let Some(point) = points.pop() {
+            // Two points may give each other's unit.
+            if seen.insert(&point.name) {
+                places.insert(point.place);
+                points.extend(point.needs().filter_map(|name| self.point(name)));
+            }
+        }
+        places.into_iter().collect()
+    }
+
+    /// What the value of an enumeration means to the program; `None` when the map does not say.
+    pub fn meaning(&self, point: &Point, reading: &Reading) -> Option<Meaning> {
+        point.means.get(&enumerated(reading)?).copied()
+    }
+
+    /// Whether a status point says "active"; `None` without a value.
+    ///
+    /// Meant for `autotune-active`, `alarm` and `fault` points: active is any of the map's
+    /// `active` values, or without them any value but 0.
+    pub fn is_active(&self, point: &Point, reading: &Reading) -> Option<bool> {
+        let value = enumerated(reading)?;
+        match point.active.as_slice() {
+            [] => Some(value != 0),
+            active => Some(active.contains(&value)),
+        }
+    }
+}
+
+impl Point {
+    /// The points whose values are needed to read this one.
+    pub fn needs(&self) -> impl Iterator<Item = &Name> {
+        let decimals = match &self.scaling {
+            Scaling::DecimalsFrom(name) => Some(name),
+            Scaling::Linear { .. } | Scaling::Decimals(_) => None,
+        };
+        let unit = match &self.unit {
+            UnitOf::From(name) => Some(name),
+            UnitOf::None | UnitOf::Fixed(_) => None,
+        };
+        decimals.into_iter().chain(unit)
+    }
+
+    /// The map's name for a value of an enumeration.
+    pub fn name_of(&self, reading: &Reading) -> Option<&str> {
+        self.names.get(&enumerated(reading)?).map(String::as_str)
+    }
+
+    /// Whether the value is the one that means "off" here.
+    pub fn is_off(&self, reading: &Reading) -> bool {
+        match (reading.value(), self.off) {
+            (Some(value), Some(off)) => Decimal::try_from(value).is_ok_and(|value| value == off),
+            _ => false,
+        }
+    }
+}
+
+/// The raw value of an enumeration, which no map may scale.
+fn enumerated(reading: &Reading) -> Option<i64> {
+    whole(reading.number()?)
+}

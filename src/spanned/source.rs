@@ -1,0 +1,155 @@
+//! A file being read, and what has been found wrong with it so far.
+
+use std::cell::{Cell, RefCell};
+use std::ops::Range;
+
+use super::excerpt::excerpt;
+use super::problem::{FileErrors, Place, Problem};
+
+/// A file's text and the problems noted on it.
+///
+/// Noting takes `&self`, so that every part of the file can be read side by side.
+#[derive(Debug)]
+pub(crate) struct SourceFile<'t> {
+    name: &'t str,
+    text: &'t str,
+    line_starts: Vec<usize>,
+    noted: RefCell<Vec<(usize, Problem)>>,
+    broken: Cell<bool>,
+}
+
+impl<'t> SourceFile<'t> {
+    /// A file called `name` in messages.
+    pub(crate) fn new(name: &'t str, text: &'t str) -> Self {
+        let ends = text.match_indices('\n').map(|(at, _)| at + 1);
+        Self {
+            name,
+            text,
+            line_starts: std::iter::once(0).chain(ends).collect(),
+            noted: RefCell::default(),
+            broken: Cell::new(false),
+        }
+    }
+
+    pub(crate) fn text(&self) -> &'t str {
+        self.text
+    }
+
+    /// Notes something wrong at these bytes.
+    pub(crate) fn note(
+        &self,
+        span: Range<usize>,
+        what: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        let problem = Problem {
+            file: self.name.to_owned(),
+            place: Some(self.place(span.clone())),
+            what: what.into(),
+            help: help.into(),
+        };
+        self.noted.borrow_mut().push((span.start, problem));
+    }
+
+    /// Notes something wrong with the structure: a missing or unknown key, two points that collide.
+    ///
+    /// Silent while the file is no good TOML: such a problem may only follow from that.
+    pub(crate) fn note_structure(
+        &self,
+        span: Range<usize>,
+        what: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        if !self.is_broken() {
+            self.note(span, what, help);
+        }
+    }
+
+    /// Takes over the problems of a file that is named at these bytes.
+    pub(crate) fn adopt(&self, span: &Range<usize>, errors: FileErrors) {
+        let theirs = errors.into_problems().into_iter();
+        self.noted
+            .borrow_mut()
+            .extend(theirs.map(|problem| (span.start, problem)));
+    }
+
+    /// Says that the text is no good TOML.
+    pub(super) fn mark_broken(&self) {
+        self.broken.set(true);
+    }
+
+    /// Whether the text is no good TOML, so that parts of it may be missing.
+    pub(crate) fn is_broken(&self) -> bool {
+        self.broken.get()
+    }
+
+    /// The line these bytes are on, counted from 0.
+    pub(super) fn line_of(&self, at: usize) -> usize {
+        self.line_starts.partition_point(|start| *start <= at) - 1
+    }
+
+    fn place(&self, span: Range<usize>) -> Place {
+        let at = span.start.min(self.text.len());
+        let line = self.line_of(at);
+        let start = self.line_starts.get(line).copied().unwrap_or_default();
+        let rest = self.text.get(start..).unwrap_or_default();
+        let shown = rest.lines().next().unwrap_or_default();
+        let before = self.text.get(start..at).unwrap_or_default();
+        let inside = at - start..span.end.max(at) - start;
+        let (shown, pointer) = excerpt(shown, inside);
+        Place {
+            line: line + 1,
+            column: before.chars().count() + 1,
+            shown,
+            pointer,
+        }
+    }
+
+    /// What was read, if nothing is wrong with the file.
+    ///
+    /// # Errors
+    ///
+    /// Every problem noted, in the order of the file.
+    pub(crate) fn conclude<T>(self, read: Option<T>) -> Result<T, FileErrors> {
+        let mut noted = self.noted.into_inner();
+        noted.sort_by_key(|(at, _)| *at);
+        let problems: Vec<Problem> = noted.into_iter().map(|(_, problem)| problem).collect();
+        match read {
+            Some(read) if problems.is_empty() => Ok(read),
+            _ if problems.is_empty() => Err(FileErrors::of_file(
+                self.name,
+                "cannot be understood",
+                "compare it with a working example",
+            )),
+            _ => Err(FileErrors::new(problems)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_is_counted_in_characters_from_one() {
+        let source = SourceFile::new("oven.toml", "a = 1\r\ntext = \"°C\" x\r\n");
+        let at = source.text().find('x').unwrap();
+        let x = source.text()[at + 1..].find('x').unwrap() + at + 1;
+        source.note(x..x + 1, "what", "help");
+        let errors = source.conclude(Some(())).unwrap_err();
+        assert_eq!(
+            errors.to_string(),
+            "oven.toml:2:13: what\n    text = \"°C\" x\n                ^\nhelp: help"
+        );
+    }
+
+    #[test]
+    fn problems_come_in_the_order_of_the_file() {
+        let source = SourceFile::new("a", "one\ntwo\n");
+        source.note(4..7, "second", "");
+        source.note(0..3, "first", "");
+        let errors = source.conclude(Some(())).unwrap_err();
+        let order: Vec<_> = errors.problems().iter().map(|p| p.what.as_str()).collect();
+        assert_eq!(order, ["first", "second"]);
+    }
+}
