@@ -3,5 +3,6 @@
 
 mod episodes;
 mod good_files;
+mod evidence;
 mod layering;
 mod step_reference;

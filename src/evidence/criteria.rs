@@ -1,0 +1,152 @@
+//! What a step must reach to pass.
+
+use crate::analysis::StepNumbers;
+
+/// Limits that somebody has set for the step after the change.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Criteria {
+    /// What the file is called, without the way to it.
+    pub name: String,
+    /// The unit its degrees are in, as files write it; `None` takes the loop's.
+    pub unit: Option<String>,
+    /// Half-width of the band for the settling time, in degrees.
+    pub band: Option<f64>,
+    /// How long after the step the numbers may look, in seconds.
+    pub window_s: Option<f64>,
+    /// The limits, in the order of the file; at least one.
+    pub limits: Vec<Limit>,
+}
+
+/// One limit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// The number it is about.
+    pub measure: Measure,
+    /// The most it may be, in the unit of [`StepNumbers`].
+    pub most: f64,
+}
+
+/// The numbers a limit can be set for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Measure {
+    /// Largest excursion past the target, degrees.
+    Overshoot,
+    /// The same in percent of the step.
+    OvershootPercent,
+    /// Time until the process value stays in the band, seconds.
+    Settling,
+    /// From 10 % to 90 % of the step, seconds.
+    Rise,
+    /// Mean deviation at the end, either way, degrees.
+    FinalError,
+    /// Integral of the absolute error, degree.s.
+    Iae,
+}
+
+/// A limit and what was measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Outcome {
+    /// The limit.
+    pub limit: Limit,
+    /// The number, in the limit's unit; `None` when it was not reached or does not apply.
+    pub measured: Option<f64>,
+    /// Whether the number is there and within the limit.
+    pub met: bool,
+}
+
+impl Criteria {
+    /// Each limit with what a step reached, in the order of the file.
+    pub fn outcomes(&self, numbers: &StepNumbers) -> Vec<Outcome> {
+        let outcome = |limit: &Limit| {
+            let measured = limit.measure.of(numbers);
+            Outcome {
+                limit: *limit,
+                measured,
+                met: measured.is_some_and(|value| value <= limit.most),
+            }
+        };
+        self.limits.iter().map(outcome).collect()
+    }
+}
+
+impl Measure {
+    /// Every measure with the key that limits it in a criteria file.
+    pub const ALL: [(Self, &'static str); 6] = [
+        (Self::Overshoot, "overshoot_max"),
+        (Self::OvershootPercent, "overshoot_pct_max"),
+        (Self::Settling, "settling_max"),
+        (Self::Rise, "rise_max"),
+        (Self::FinalError, "final_error_max"),
+        (Self::Iae, "iae_max"),
+    ];
+
+    /// The key that limits it in a criteria file.
+    pub fn key(self) -> &'static str {
+        Self::ALL
+            .iter()
+            .find(|(measure, _)| *measure == self)
+            .map_or("", |(_, key)| key)
+    }
+
+    /// Whether it is a length of time.
+    pub fn is_time(self) -> bool {
+        matches!(self, Self::Settling | Self::Rise)
+    }
+
+    /// What it is called in a sentence.
+    pub(super) fn words(self) -> &'static str {
+        match self {
+            Self::Overshoot => "overshoot",
+            Self::OvershootPercent => "overshoot in percent of the step",
+            Self::Settling => "settling time",
+            Self::Rise => "rise time",
+            Self::FinalError => "final error, either way",
+            Self::Iae => "IAE",
+        }
+    }
+
+    /// Its value among a step's numbers.
+    pub(super) fn of(self, numbers: &StepNumbers) -> Option<f64> {
+        match self {
+            Self::Overshoot => numbers.overshoot,
+            Self::OvershootPercent => numbers.overshoot_pct,
+            Self::Settling => numbers.settling_s,
+            Self::Rise => numbers.rise_s,
+            Self::FinalError => numbers.final_error.map(f64::abs),
+            Self::Iae => numbers.iae,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_not_reached_does_not_pass() {
+        let criteria = Criteria {
+            limits: vec![
+                Limit {
+                    measure: Measure::Overshoot,
+                    most: 2.0,
+                },
+                Limit {
+                    measure: Measure::Settling,
+                    most: 1200.0,
+                },
+                Limit {
+                    measure: Measure::FinalError,
+                    most: 0.5,
+                },
+            ],
+            ..Criteria::default()
+        };
+        let numbers = StepNumbers {
+            overshoot: Some(2.0),
+            final_error: Some(-0.6),
+            ..StepNumbers::default()
+        };
+        let met: Vec<bool> = criteria.outcomes(&numbers).iter().map(|o| o.met).collect();
+        assert_eq!(met, [true, false, false]);
+    }
+}

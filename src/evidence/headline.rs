@@ -1,0 +1,318 @@
+//! The first page: which oven, what came of it, and the three numbers that changed.
+
+use std::fmt::Write as _;
+
+use super::comparison::Comparison;
+use super::criteria::{Measure, Outcome};
+use super::format;
+use super::markup::Markup;
+use super::table;
+use super::verdict::{Change, Direction, Judgement, Verdict};
+
+/// The title of the document.
+pub(super) fn title(comparison: &Comparison<'_>) -> String {
+    format!("{}: step before and after", comparison.equipment())
+}
+
+/// Which oven and what came of it.
+pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &Judgement) {
+    page.tag("header", &[], |header| {
+        header.words("p", &[("class", &"kicker")], &kicker(comparison));
+        header.words("h1", &[], comparison.equipment());
+        header.line();
+        let (class, word) = verdict_words(judgement.verdict);
+        header.tag("p", &[("class", &format!("verdict {class}"))], |line| {
+            line.words("strong", &[], word);
+            line.text(" ");
+            line.words("span", &[], &verdict_sentence(judgement));
+        });
+        header.line();
+        if !judgement.obstacles.is_empty() {
+            header.tag("ul", &[("class", &"obstacles")], |list| {
+                for obstacle in &judgement.obstacles {
+                    list.words("li", &[], &format!("{}.", format::sentence(&obstacle.text)));
+                }
+            });
+        }
+    });
+    page.line();
+}
+
+fn kicker(comparison: &Comparison<'_>) -> String {
+    let unit = format::unit_sign(comparison.unit());
+    let episode = comparison.after.episode;
+    let step = match (episode.from, episode.to) {
+        (Some(from), Some(to)) => {
+            let decimals = format::decimals_of(&[from, to]);
+            let (from, to) = (
+                format::fixed(from, decimals),
+                format::quantity(to, decimals, unit),
+            );
+            format!("Setpoint step {from} to {to}, before and after")
+        }
+        _ => "Step before and after".to_owned(),
+    };
+    let name = &comparison.after.record.name;
+    if name == comparison.equipment() {
+        step
+    } else {
+        format!("{step}: loop {name}")
+    }
+}
+
+fn verdict_words(verdict: Verdict) -> (&'static str, &'static str) {
+    match verdict {
+        Verdict::Pass => ("good", "Pass."),
+        Verdict::Fail => ("bad", "Fail."),
+        Verdict::Improved => ("good", "Improved."),
+        Verdict::Mixed => ("open", "Better and worse."),
+        Verdict::NotImproved => ("bad", "Not improved."),
+        Verdict::NoVerdict => ("open", "No verdict."),
+    }
+}
+
+fn verdict_sentence(judgement: &Judgement) -> String {
+    match judgement.verdict {
+        Verdict::Pass => match judgement.outcomes.len() {
+            1 => "The step after meets its one criterion.".to_owned(),
+            count => format!("The step after meets all {count} criteria."),
+        },
+        Verdict::Fail => failed_sentence(&judgement.outcomes),
+        Verdict::NoVerdict => {
+            "Before and after are not the same test, so the numbers below cannot be compared:"
+                .to_owned()
+        }
+        Verdict::Improved | Verdict::Mixed | Verdict::NotImproved => {
+            format!(
+                "{} One step before and one after were compared.",
+                ways(&judgement.changes)
+            )
+        }
+    }
+}
+
+fn failed_sentence(outcomes: &[Outcome]) -> String {
+    let missed: Vec<&str> = outcomes
+        .iter()
+        .filter(|outcome| !outcome.met)
+        .map(|outcome| outcome.limit.measure.words())
+        .collect();
+    format!(
+        "The step after misses {} of {} criteria: {}.",
+        missed.len(),
+        outcomes.len(),
+        format::list(&missed)
+    )
+}
+
+/// `Better: overshoot and settling time. Same: accumulated error (IAE).`
+fn ways(changes: &[Change]) -> String {
+    let kinds = [
+        (Direction::Better, "Better"),
+        (Direction::Worse, "Worse"),
+        (Direction::Same, "About the same"),
+        (Direction::Unknown, "Not known"),
+    ];
+    let sentences: Vec<String> = kinds
+        .iter()
+        .filter_map(|(direction, word)| {
+            let names: Vec<&str> = changes
+                .iter()
+                .filter(|change| change.direction == *direction)
+                .map(|change| change.measure.words())
+                .collect();
+            (!names.is_empty()).then(|| format!("{word}: {}.", format::list(&names)))
+        })
+        .collect();
+    sentences.join(" ")
+}
+
+/// What the picture shows.
+pub(super) fn write_caption(figure: &mut Markup, comparison: &Comparison<'_>, ends_s: f64) {
+    let mut text = String::from("Shaded: the band that counts as settled.");
+    let window = comparison.after.episode.numbers.window_s;
+    if let Some(window) = window.filter(|window| *window > 1.01 * ends_s) {
+        let _ = write!(
+            text,
+            " Shown are the first {}; the numbers look at {}.",
+            format::span(ends_s),
+            format::span(window)
+        );
+    }
+    figure.words("figcaption", &[], &text);
+}
+
+/// The three numbers.
+pub(super) fn write_numbers(page: &mut Markup, comparison: &Comparison<'_>, judgement: &Judgement) {
+    page.tag("div", &[("class", &"three")], |three| {
+        for change in &judgement.changes {
+            let compared = judgement.obstacles.is_empty();
+            write_number(three, comparison, change, compared);
+            three.line();
+        }
+    });
+    page.line();
+}
+
+fn write_number(three: &mut Markup, comparison: &Comparison<'_>, change: &Change, compared: bool) {
+    let reading = Reading::new(comparison, change);
+    three.tag("div", &[], |card| {
+        card.tag("h2", &[], |head| {
+            head.text(&format::sentence(change.measure.words()));
+            head.words("small", &[], &meaning(comparison, change.measure));
+        });
+        card.tag("p", &[("class", &"was")], |line| {
+            line.text("before ");
+            line.words("b", &[], &reading.text(change.before, comparison));
+        });
+        card.tag("p", &[("class", &"is")], |line| {
+            line.words("span", &[("class", &"tag")], "after ");
+            line.words("b", &[], &reading.text(change.after, comparison));
+        });
+        if compared {
+            card.words("p", &[("class", &"way")], &reading.difference(change));
+        }
+    });
+}
+
+/// What a number of the first page means, in a few words.
+fn meaning(comparison: &Comparison<'_>, measure: Measure) -> String {
+    let unit = format::unit_sign(comparison.unit());
+    match measure {
+        Measure::Overshoot => "farthest past the target".to_owned(),
+        Measure::Settling => match comparison.after.episode.numbers.settling_band {
+            Some(band) => {
+                let band = format::quantity(band, format::decimals_of(&[band]), unit);
+                format!("into \u{b1}{band}, to stay")
+            }
+            None => "into the band, to stay".to_owned(),
+        },
+        _ => "accumulated absolute error".to_owned(),
+    }
+}
+
+/// How a number of the first page is written.
+struct Reading {
+    measure: Measure,
+    decimals: usize,
+    unit: String,
+    /// What one of the unit is in the number's own unit.
+    per: f64,
+}
+
+impl Reading {
+    fn new(comparison: &Comparison<'_>, change: &Change) -> Self {
+        let degree = format::unit_sign(comparison.unit());
+        let largest = [change.before, change.after]
+            .into_iter()
+            .flatten()
+            .fold(0.0, f64::max);
+        let (decimals, unit, per) = match change.measure {
+            Measure::Settling | Measure::Rise if largest < 120.0 => (0, "s".to_owned(), 1.0),
+            Measure::Settling | Measure::Rise => (1, "min".to_owned(), 60.0),
+            Measure::Iae => (
+                usize::from(largest < 100.0),
+                integral_unit(degree, "s"),
+                1.0,
+            ),
+            Measure::OvershootPercent => (1, "%".to_owned(), 1.0),
+            Measure::Overshoot | Measure::FinalError => {
+                let decimals = format::decimals_of(&comparison.after.record.pv);
+                (decimals, degree.to_owned(), 1.0)
+            }
+        };
+        Self {
+            measure: change.measure,
+            decimals,
+            unit,
+            per,
+        }
+    }
+
+    fn text(&self, value: Option<f64>, comparison: &Comparison<'_>) -> String {
+        match value {
+            Some(value) => format::quantity(value / self.per, self.decimals, &self.unit),
+            None if self.measure == Measure::Settling => not_reached(comparison),
+            None => "not known".to_owned(),
+        }
+    }
+
+    fn difference(&self, change: &Change) -> String {
+        let words = match change.direction {
+            Direction::Better => "better",
+            Direction::Worse => "worse",
+            Direction::Same => "about the same",
+            Direction::Unknown => "cannot be compared",
+        };
+        match (change.before, change.after) {
+            (Some(before), Some(after)) if change.direction != Direction::Same => {
+                let by = format::difference(before / self.per, after / self.per, self.decimals);
+                let by = format::quantity(by.abs(), self.decimals, &self.unit);
+                let way = if after < before { "less" } else { "more" };
+                format!("{by} {way}: {words}")
+            }
+            _ => words.to_owned(),
+        }
+    }
+}
+
+/// What stands for a settling time that is not there.
+pub(super) fn not_reached(comparison: &Comparison<'_>) -> String {
+    comparison.after.episode.numbers.window_s.map_or_else(
+        || "not reached".to_owned(),
+        |window| format!("not reached within {}", format::span(window)),
+    )
+}
+
+/// Degrees times time, or nothing where the degree is not known.
+pub(super) fn integral_unit(degree: &str, time: &str) -> String {
+    if degree.is_empty() {
+        time.to_owned()
+    } else {
+        format!("{degree}\u{b7}{time}")
+    }
+}
+
+/// Each criterion with what was measured.
+pub(super) fn write_criteria(
+    page: &mut Markup,
+    comparison: &Comparison<'_>,
+    judgement: &Judgement,
+) {
+    let Some(criteria) = comparison.criteria else {
+        return;
+    };
+    table::section(page, "criteria", "Criteria for the step after", |section| {
+        let heads = ["", "Required", "Measured", "Result"];
+        table::table(section, "figures", &heads, |rows| {
+            for outcome in &judgement.outcomes {
+                write_outcome(rows, comparison, outcome);
+            }
+        });
+        let from = format!("As given in {}.", criteria.name);
+        section.words("p", &[("class", &"small")], &from);
+    });
+}
+
+fn write_outcome(rows: &mut Markup, comparison: &Comparison<'_>, outcome: &Outcome) {
+    let change = Change {
+        measure: outcome.limit.measure,
+        before: Some(outcome.limit.most),
+        after: outcome.measured,
+        direction: Direction::Unknown,
+    };
+    let reading = Reading::new(comparison, &change);
+    let name = format::sentence(outcome.limit.measure.words());
+    table::row(rows, &name, "", |row| {
+        let most = reading.text(Some(outcome.limit.most), comparison);
+        row.words("td", &[("class", &"n")], &format!("at most {most}"));
+        let measured = reading.text(outcome.measured, comparison);
+        row.words("td", &[("class", &"n")], &measured);
+        let (class, word) = if outcome.met {
+            ("n good", "\u{2713} met")
+        } else {
+            ("n bad", "\u{2717} not met")
+        };
+        row.words("td", &[("class", &class)], word);
+    });
+}
