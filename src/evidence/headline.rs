@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::comparison::Comparison;
+use super::comparison::{Comparison, Side};
 use super::criteria::{Measure, Outcome};
 use super::format;
 use super::markup::Markup;
@@ -163,11 +163,11 @@ fn write_number(three: &mut Markup, comparison: &Comparison<'_>, change: &Change
         });
         card.tag("p", &[("class", &"was")], |line| {
             line.text("before ");
-            line.words("b", &[], &reading.text(change.before, comparison));
+            line.words("b", &[], &reading.text(change.before, comparison.before));
         });
         card.tag("p", &[("class", &"is")], |line| {
             line.words("span", &[("class", &"tag")], "after ");
-            line.words("b", &[], &reading.text(change.after, comparison));
+            line.words("b", &[], &reading.text(change.after, comparison.after));
         });
         if compared {
             card.words("p", &[("class", &"way")], &reading.difference(change));
@@ -229,10 +229,10 @@ impl Reading {
         }
     }
 
-    fn text(&self, value: Option<f64>, comparison: &Comparison<'_>) -> String {
+    fn text(&self, value: Option<f64>, side: Side<'_>) -> String {
         match value {
             Some(value) => format::quantity(value / self.per, self.decimals, &self.unit),
-            None if self.measure == Measure::Settling => not_reached(comparison),
+            None if self.measure == Measure::Settling => not_reached(side),
             None => "not known".to_owned(),
         }
     }
@@ -257,11 +257,9 @@ impl Reading {
 }
 
 /// What stands for a settling time that is not there.
-pub(super) fn not_reached(comparison: &Comparison<'_>) -> String {
-    comparison.after.episode.numbers.window_s.map_or_else(
-        || "not reached".to_owned(),
-        |window| format!("not reached within {}", format::span(window)),
-    )
+pub(super) fn not_reached(side: Side<'_>) -> String {
+    let length = side.episode.end_s - side.episode.start_s;
+    format!("not reached within {}", format::span(length))
 }
 
 /// Degrees times time, or nothing where the degree is not known.
@@ -304,14 +302,19 @@ fn write_outcome(rows: &mut Markup, comparison: &Comparison<'_>, outcome: &Outco
     let reading = Reading::new(comparison, &change);
     let name = format::sentence(outcome.limit.measure.words());
     table::row(rows, &name, "", |row| {
-        let most = reading.text(Some(outcome.limit.most), comparison);
+        let most = reading.text(Some(outcome.limit.most), comparison.after);
         row.words("td", &[("class", &"n")], &format!("at most {most}"));
-        let measured = reading.text(outcome.measured, comparison);
+        let measured = reading.text(outcome.measured, comparison.after);
         row.words("td", &[("class", &"n")], &measured);
-        let (class, word) = if outcome.met {
-            ("n good", "\u{2713} met")
-        } else {
-            ("n bad", "\u{2717} not met")
+        let (class, word) = match outcome {
+            Outcome { met: true, .. } => ("n good", "\u{2713} met"),
+            Outcome {
+                lower_bound: true, ..
+            } => (
+                "bad",
+                "\u{2717} not shown: the peak may lie in missing samples",
+            ),
+            _ => ("n bad", "\u{2717} not met"),
         };
         row.words("td", &[("class", &class)], word);
     });

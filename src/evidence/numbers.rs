@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use crate::analysis::StepNumbers;
 
-use super::comparison::Comparison;
+use super::comparison::{Comparison, Side};
 use super::format;
 use super::headline;
 use super::markup::Markup;
@@ -235,15 +235,15 @@ fn how_compared(compared: bool) -> String {
 
 impl Line {
     fn write(&self, rows: &mut Markup, comparison: &Comparison<'_>, compared: bool) {
-        let numbers = comparison.sides().map(|side| &side.episode.numbers);
-        let values = numbers.map(self.of);
+        let sides = comparison.sides();
+        let values = sides.map(|side| (self.of)(&side.episode.numbers));
         if self.optional && values == [None, None] {
             return;
         }
         let degree = format::unit_sign(comparison.unit());
         table::row(rows, &self.title(degree), self.meaning, |row| {
-            for (value, numbers) in values.iter().zip(numbers) {
-                self.write_value(row, *value, numbers, comparison);
+            for (value, side) in values.iter().zip(sides) {
+                self.write_value(row, *value, side, comparison);
             }
             if compared {
                 self.write_change(row, values, comparison);
@@ -277,19 +277,21 @@ impl Line {
         &self,
         row: &mut Markup,
         value: Option<f64>,
-        numbers: &StepNumbers,
+        side: Side<'_>,
         comparison: &Comparison<'_>,
     ) {
         let Some(value) = value.filter(|value| value.is_finite()) else {
             let text = if self.name.starts_with(SETTLING) {
-                headline::not_reached(comparison)
+                headline::not_reached(side)
             } else {
                 format::NOTHING.to_owned()
             };
             row.words("td", &[("class", &"n none")], &text);
             return;
         };
-        let percent = self.percent.and_then(|percent| percent(numbers));
+        let percent = self
+            .percent
+            .and_then(|percent| percent(&side.episode.numbers));
         let small = match (self.kind, percent) {
             (Kind::Time, _) => format::quantity(value, usize::from(value < 600.0), "s"),
             (_, Some(percent)) => format!("{} of the step", format::quantity(percent, 1, "%")),

@@ -39,7 +39,10 @@ fn lines(comparison: &Comparison<'_>, judgement: &Judgement) -> Vec<(&'static st
         .collect();
     let [before, after] = comparison.sides();
     for (who, side) in [("Before", before), ("After", after)] {
-        let texts = side.episode.notes.iter().map(|note| note.text.clone());
+        let texts = side.episode.notes.iter().map(|note| {
+            let text = note.text.trim_end_matches('.');
+            format!("{text}.")
+        });
         let own = texts.chain(marks_within(side));
         for text in own {
             found.push((who, text));

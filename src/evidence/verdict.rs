@@ -91,7 +91,7 @@ impl Comparison<'_> {
             .to_vec();
         let outcomes = self
             .criteria
-            .map(|criteria| criteria.outcomes(&self.after.episode.numbers))
+            .map(|criteria| criteria.outcomes(self.after.episode))
             .unwrap_or_default();
         let verdict = if obstacles.is_empty() {
             verdict(&outcomes, &changes)

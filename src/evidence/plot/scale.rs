@@ -112,12 +112,12 @@ mod tests {
             values: (490.0, 530.0),
             pixels: (300.0, 0.0),
         };
-        assert_eq!(scale.at(500.0), 225.0);
+        assert!((scale.at(500.0) - 225.0).abs() < 1e-9);
         let flat = Scale {
             values: (5.0, 5.0),
             pixels: (0.0, 10.0),
         };
-        assert_eq!(flat.at(5.0), 5.0);
+        assert!((flat.at(5.0) - 5.0).abs() < 1e-9);
     }
 
     #[test]

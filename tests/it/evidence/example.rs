@@ -1,7 +1,6 @@
 //! Example records: second-order step responses by formula, so that their numbers are known.
 
-use emberline::analysis::{Episode, EpisodeKind, StepNumbers};
-use emberline::evidence::{Comparison, Side};
+use emberline::evidence::{Comparison, Pair, Side, Wanted, pair};
 use emberline::record::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts};
 use emberline::sample::Happening;
 use emberline::setup::Job;
@@ -53,63 +52,13 @@ impl Response {
         let root = (1.0 - self.damping * self.damping).sqrt();
         (self.to - self.from).abs() * (-std::f64::consts::PI * self.damping / root).exp()
     }
-
-    fn peak_s(self) -> f64 {
-        std::f64::consts::PI / (self.frequency * (1.0 - self.damping * self.damping).sqrt())
-    }
-
-    /// The last second at which it is outside a band.
-    fn settling_s(self, band: f64) -> Option<f64> {
-        let last = (0..WINDOW_S as u32)
-            .rev()
-            .map(f64::from)
-            .find(|t| (self.at(*t) - self.to).abs() > band)?;
-        (last < WINDOW_S - 180.0).then_some(last)
-    }
-
-    fn integral(self, of: impl Fn(f64, f64) -> f64) -> f64 {
-        let term = |t: u32| of(f64::from(t), self.to - self.at(f64::from(t)));
-        (0..WINDOW_S as u32)
-            .map(|t| 0.5 * (term(t) + term(t + 1)))
-            .sum()
-    }
-
-    /// The numbers of the step over the whole window.
-    pub(crate) fn numbers(self) -> StepNumbers {
-        let step = (self.to - self.from).abs();
-        let first = |share: f64| {
-            (0..WINDOW_S as u32)
-                .map(f64::from)
-                .find(|t| (self.at(*t) - self.from).abs() >= share * step)
-        };
-        StepNumbers {
-            initial: Some(self.from),
-            overshoot: Some(self.overshoot()),
-            overshoot_pct: Some(100.0 * self.overshoot() / step),
-            peak_s: Some(self.peak_s()),
-            rise_s: first(0.1).zip(first(0.9)).map(|(low, high)| high - low),
-            settling_s: self.settling_s(BAND),
-            settling_band: Some(BAND),
-            settling_2pct_s: self.settling_s(0.02 * step),
-            final_error: Some(0.012),
-            iae: Some(self.integral(|_, e| e.abs())),
-            ise: Some(self.integral(|_, e| e * e)),
-            itae: Some(self.integral(|t, e| t * e.abs())),
-            itse: Some(self.integral(|t, e| t * e * e)),
-            window_s: Some(WINDOW_S),
-            noise_sd: Some(0.06),
-            missing_s: Some(0.0),
-            ..StepNumbers::default()
-        }
-    }
 }
 
 /// One recording with a step before, an autotune, and the same step after.
 pub(crate) struct Session {
     pub(crate) record: LoopRecord,
     pub(crate) facts: RecordingFacts,
-    pub(crate) before: Episode,
-    pub(crate) after: Episode,
+    pub(crate) pair: Pair,
 }
 
 impl Session {
@@ -139,11 +88,15 @@ impl Session {
         record.rows = record.time_s.len();
         record.events = events(first, second);
         record.settings = settings(second - LEAD_S);
+        Self::of_record(record)
+    }
+
+    /// A session of any record with two steps.
+    pub(crate) fn of_record(record: LoopRecord) -> Self {
         Self {
+            pair: pair(&record, &record, true, Wanted::default()).unwrap(),
             record,
             facts: facts(),
-            before: episode(before, first),
-            after: episode(after, second),
         }
     }
 
@@ -155,8 +108,8 @@ impl Session {
             episode,
         };
         Comparison {
-            before: side(&self.before),
-            after: side(&self.after),
+            before: side(&self.pair.before),
+            after: side(&self.pair.after),
             criteria: None,
         }
     }
@@ -197,18 +150,6 @@ impl Noise {
             .wrapping_mul(6_364_136_223_846_793_005)
             .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
-
-pub(crate) fn episode(of: Response, start_s: f64) -> Episode {
-    Episode {
-        kind: EpisodeKind::SetpointStep,
-        start_s,
-        end_s: start_s + WINDOW_S,
-        from: Some(of.from),
-        to: Some(of.to),
-        numbers: of.numbers(),
-        notes: Vec::new(),
     }
 }
 

@@ -63,7 +63,7 @@ fn name_of(tag: &str) -> &str {
 }
 
 fn check_attributes(tag: &str, found: &mut Vec<String>) {
-    if tag.matches('"').count() % 2 != 0 {
+    if !tag.matches('"').count().is_multiple_of(2) {
         found.push(format!("a quotation mark is missing in <{tag}>"));
     }
 }
