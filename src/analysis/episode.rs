@@ -20,7 +20,8 @@ pub struct Episode {
 }
 
 /// The causes of an episode.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum EpisodeKind {
     /// The setpoint moved at once and stayed.
     SetpointStep,
@@ -40,7 +41,7 @@ pub enum EpisodeKind {
 
 /// The numbers of a step. Times count from the episode's start, in seconds; temperatures in the
 /// loop's unit. `None`: does not apply, or was not reached.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
 pub struct StepNumbers {
     /// Process value when the step began.
     pub initial: Option<f64>,
@@ -95,7 +96,7 @@ pub enum Window {
 }
 
 /// Something that must be known to trust a number.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Note {
     /// A word for programs.
     pub code: &'static str,

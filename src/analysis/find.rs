@@ -105,7 +105,8 @@ impl<'a> Outline<'a> {
         let mut bounds = vec![first_s, last_s];
         bounds.extend(movements.iter().flat_map(Movement::bounds));
         bounds.extend(autotunes.iter().flat_map(|(from, to)| [*from, *to]));
-        bounds.extend(options.other_changes_s.iter().copied());
+        let others = options.other_changes_s.iter().copied();
+        bounds.extend(others.filter(|at_s| !tuning(*at_s)));
         bounds.retain(|at_s| (first_s..=last_s).contains(at_s));
         bounds.sort_by(f64::total_cmp);
         bounds.dedup();

@@ -17,7 +17,7 @@ mod episode;
 mod start;
 mod approach;
 mod output_limit;
-mod words;
+mod compare;
 mod step;
 mod notes;
 mod changes;
@@ -26,6 +26,7 @@ mod find;
 
 pub use crate::trace::Trace;
 pub use check::AnalysisError;
+pub use compare::{Comparison, compare_steps};
 pub use episode::{Episode, EpisodeKind, Note, StepNumbers, Window};
 pub use find::{Options, find_episodes};
 pub use given::GivenStep;

@@ -5,7 +5,7 @@ use super::gaps::Gaps;
 use super::output_limit::AtLimit;
 use super::settle::Settled;
 use super::step::{Findings, Step};
-use super::words::{amount, duration};
+use crate::figures::{amount, duration};
 use crate::trace::Trace;
 
 /// A band narrower than so many standard deviations of the noise says little.

@@ -34,7 +34,7 @@ pub(crate) fn at_limit(trace: &Trace<'_>, from_s: f64, to_s: f64, sign: f64) -> 
 }
 
 /// The end of the output's range: full or no power, or a plateau the record lies on.
-fn limit(output: &[f64], sign: f64) -> Option<f64> {
+pub(crate) fn limit(output: &[f64], sign: f64) -> Option<f64> {
     let known = || output.iter().copied().filter(|u| u.is_finite());
     let (low, high) = (
         known().fold(f64::INFINITY, f64::min),

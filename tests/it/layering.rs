@@ -9,6 +9,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("clock", &[]),
     ("name", &[]),
     ("number", &[]),
+    ("figures", &[]),
     ("trace", &[]),
     ("sample", &["clock", "name", "number"]),
     ("spanned", &["name"]),
@@ -30,7 +31,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "trend",
         &["clock", "map", "name", "number", "sample", "setup"],
     ),
-    ("analysis", &["trace"]),
+    ("analysis", &["figures", "trace"]),
     (
         "console",
         &[

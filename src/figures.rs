@@ -1,0 +1,76 @@
+//! Figures as people read them: a real minus, thousands apart by a thin gap, time in minutes.
+
+/// Between thousands: narrow, and never broken at a line's end.
+const THIN_GAP: char = '\u{202f}';
+const MINUS: char = '\u{2212}';
+
+/// A number with so many decimals; one that rounds to zero has no sign.
+///
+/// ```
+/// use emberline::figures::fixed;
+/// assert_eq!(fixed(-3140.25, 1), "\u{2212}3\u{202f}140.2");
+/// assert_eq!(fixed(-0.04, 1), "0.0");
+/// ```
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let digits = format!("{:.decimals$}", value.abs());
+    let (whole, rest) = digits.split_at(digits.find('.').unwrap_or(digits.len()));
+    let is_zero = digits.chars().all(|c| matches!(c, '0' | '.'));
+    let sign = (value < 0.0 && !is_zero).then_some(MINUS);
+    let mut text = String::from_iter(sign);
+    for (place, digit) in whole.chars().enumerate() {
+        if place > 0 && (whole.len() - place).is_multiple_of(3) {
+            text.push(THIN_GAP);
+        }
+        text.push(digit);
+    }
+    text + rest
+}
+
+/// An amount with about three significant digits, without useless zeros.
+///
+/// ```
+/// use emberline::figures::amount;
+/// assert_eq!(["0.1234", "2.50", "31.46", "510"].map(|n| amount(n.parse().unwrap())),
+///     ["0.123", "2.5", "31.5", "510"]);
+/// ```
+pub fn amount(value: f64) -> String {
+    let decimals = match value.abs() {
+        100.0.. => 0,
+        10.0.. => 1,
+        1.0.. => 2,
+        0.1.. => 3,
+        _ => 4,
+    };
+    let text = fixed(value, decimals);
+    if text.contains('.') {
+        return text.trim_end_matches('0').trim_end_matches('.').to_owned();
+    }
+    text
+}
+
+/// A duration as a person says it: `40 s`, `18 min 20 s`, `3 h 5 min`.
+///
+/// ```
+/// use emberline::figures::duration;
+/// assert_eq!([0.25, 40.0, 1100.0, 120.0, 11_100.0].map(duration),
+///     ["0.25 s", "40 s", "18 min 20 s", "2 min", "3 h 5 min"]);
+/// ```
+pub fn duration(seconds: f64) -> String {
+    if seconds < 10.0 {
+        return format!("{} s", amount(seconds));
+    }
+    let whole = seconds.round() as u64;
+    // Over an hour seconds do not matter, and are rounded before the minutes are split.
+    let minutes = if whole < 3600 {
+        whole / 60
+    } else {
+        (whole + 30) / 60
+    };
+    match (minutes / 60, minutes % 60, whole % 60) {
+        (0, 0, rest) => format!("{rest} s"),
+        (0, minutes, 0) => format!("{minutes} min"),
+        (0, minutes, rest) => format!("{minutes} min {rest} s"),
+        (hours, 0, _) => format!("{hours} h"),
+        (hours, minutes, _) => format!("{hours} h {minutes} min"),
+    }
+}

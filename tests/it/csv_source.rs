@@ -1,0 +1,140 @@
+//! CSV files of other recorders, good and bad.
+
+use std::fs;
+
+use emberline::record::{CsvColumns, ReadError, Source, read_csv};
+
+fn read_with(bytes: &[u8], columns: &CsvColumns) -> Result<(Source, Vec<String>), ReadError> {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("oven.csv");
+    fs::write(&path, bytes).unwrap();
+    read_csv(&path, columns).map_err(|error| ReadError {
+        file: "oven.csv".to_owned(),
+        ..error
+    })
+}
+
+fn read(text: &str) -> (Source, Vec<String>) {
+    read_with(text.as_bytes(), &CsvColumns::default()).unwrap()
+}
+
+fn refused(text: &str) -> String {
+    let error = read_with(text.as_bytes(), &CsvColumns::default()).unwrap_err();
+    error.to_string()
+}
+
+#[test]
+fn a_plain_csv_is_one_loop_named_after_its_file() {
+    let (source, assumed) = read("t,pv,sp,out\n0,20.5,100,50\n1,21,,\n2,,100,50\n");
+    assert_eq!(source.name, "oven.csv");
+    let [record] = &source.loops[..] else {
+        panic!("one loop");
+    };
+    assert_eq!(record.name, "oven");
+    assert_eq!(record.time_s, [0.0, 1.0]);
+    assert_eq!(record.pv, [20.5, 21.0]);
+    assert!(record.setpoint.as_ref().unwrap()[1].is_nan());
+    assert_eq!(record.rows, 3);
+    assert_eq!(record.bad_rows, [("empty".to_owned(), 1)]);
+    assert_eq!(assumed.len(), 4);
+}
+
+#[test]
+fn a_semicolon_file_with_decimal_commas_and_latin_degrees_is_read() {
+    let bytes = b"Zeit;Ofen [\xb0C];Soll\r\n0;20,5;100\r\n0,5;20,75;100\r\n";
+    let columns = CsvColumns {
+        time: Some("Zeit".to_owned()),
+        pv: Some("Ofen [\u{b0}C]".to_owned()),
+        setpoint: Some("soll".to_owned()),
+        ..CsvColumns::default()
+    };
+    let (source, assumed) = read_with(bytes, &columns).unwrap();
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [0.0, 0.5]);
+    assert_eq!(record.pv, [20.5, 20.75]);
+    assert_eq!(record.unit.as_deref(), Some("\u{b0}C"));
+    assert_eq!(assumed, [""; 0]);
+}
+
+#[test]
+fn wall_time_counts_from_the_first_row() {
+    let (source, _) = read("time\tpv\n2027-03-04T06:00:00Z\t20\n2027-03-04T07:00:01.5+01:00\t21\n");
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [0.0, 1.5]);
+    let began = record.began.unwrap();
+    assert_eq!(began.to_rfc3339(), "2027-03-04T06:00:00+00:00");
+}
+
+#[test]
+fn a_day_of_a_recording_is_read_with_its_elapsed_time_and_its_date() {
+    let (source, _) = read(
+        "time,elapsed_s,state,pv_degC,sp_degC,out_pct,tuning\n\
+         2027-03-04T06:00:01.012Z,1.012,good,21.4,510.0,100.0,0\n\
+         2027-03-04T06:00:02.000Z,2.000,no-answer,,,,\n",
+    );
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [1.012]);
+    assert_eq!(record.unit.as_deref(), Some("degC"));
+    let began = record.began.unwrap();
+    assert_eq!(began.to_rfc3339(), "2027-03-04T06:00:00+00:00");
+}
+
+#[test]
+fn wall_time_without_a_zone_is_told() {
+    let (_, assumed) = read("time,pv\n2027-03-04 06:00:00,20\n2027-03-04 06:00:01,20\n");
+    assert_eq!(
+        assumed.last().unwrap(),
+        "times do not say their zone and are taken as UTC"
+    );
+}
+
+#[test]
+fn a_damaged_row_is_named_with_file_and_row() {
+    assert_eq!(
+        refused("t,pv\n0,20\n1\n"),
+        "oven.csv:3: 1 cells where the header has 2\n\
+         help: the row is torn; --skip-bad reads on over such rows"
+    );
+    assert_eq!(
+        refused("t,pv\n0,20\n1,2o\n"),
+        "oven.csv:3: \"2o\" is no number\n\
+         help: an empty cell is a missing sample; --skip-bad reads on over such rows"
+    );
+    assert_eq!(
+        refused("t,pv\nsoon,20\n"),
+        "oven.csv:2: \"soon\" is no time\n\
+         help: a time is RFC 3339 (2027-03-04T06:00:00Z) or a number of seconds"
+    );
+    assert_eq!(
+        refused("t,pv\n0,20\n2,20\n1,20\n"),
+        "oven.csv:4: time runs backwards, 1 s after 2 s\n\
+         help: sort the rows, or cut the file where the clock was set; --skip-bad leaves such rows out"
+    );
+}
+
+#[test]
+fn damaged_rows_are_counted_when_they_are_to_be_skipped() {
+    let columns = CsvColumns {
+        skip_bad: true,
+        ..CsvColumns::default()
+    };
+    let text = "t,pv\n0,20\n1\n2,2o\n1,\n0.5,20\n4,21\n";
+    let (source, _) = read_with(text.as_bytes(), &columns).unwrap();
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [0.0, 4.0]);
+    let bad = [("empty".to_owned(), 1), ("unreadable".to_owned(), 3)];
+    assert_eq!(record.bad_rows, bad);
+}
+
+#[test]
+fn a_file_without_a_header_says_what_to_do() {
+    assert_eq!(
+        refused("0,20\n1,21\n"),
+        "oven.csv:1: the first row has only numbers, so the columns have no names\n\
+         help: put a header row before it, for example time,pv,sp"
+    );
+    assert_eq!(
+        refused(""),
+        "oven.csv: is empty\nhelp: a CSV needs a header row and at least one sample"
+    );
+}
