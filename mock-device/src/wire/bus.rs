@@ -1,0 +1,84 @@
+//! The units on one wire.
+
+use super::Timing;
+use super::answer::answer;
+use crate::panel::Panel;
+use crate::registers::Layout;
+
+/// Unit number to which every unit listens and none answers.
+const BROADCAST: u8 = 0;
+
+/// A controller on the wire.
+#[derive(Clone, Debug)]
+pub struct Unit {
+    number: u8,
+    layout: &'static dyn Layout,
+    panel: Panel,
+}
+
+impl Unit {
+    /// The oven behind `panel`, reachable under `number`, its registers laid out as `layout` says.
+    pub fn new(number: u8, layout: &'static dyn Layout, panel: Panel) -> Self {
+        Self {
+            number,
+            layout,
+            panel,
+        }
+    }
+
+    /// Its unit number.
+    pub fn number(&self) -> u8 {
+        self.number
+    }
+
+    /// Its layout.
+    pub fn layout(&self) -> &'static dyn Layout {
+        self.layout
+    }
+
+    /// The person's hand on it.
+    pub fn panel(&self) -> &Panel {
+        &self.panel
+    }
+
+    fn answer(&self, request: &[u8]) -> Vec<u8> {
+        self.panel
+            .with(|oven| answer(self.layout, &mut oven.controller, request))
+    }
+}
+
+/// All units on a wire, and how fast they are.
+#[derive(Clone, Debug)]
+pub struct Bus {
+    units: Vec<Unit>,
+    /// How long an answer takes.
+    pub timing: Timing,
+}
+
+impl Bus {
+    /// These units, answering at once.
+    pub fn new(units: Vec<Unit>) -> Self {
+        Self {
+            units,
+            timing: Timing::default(),
+        }
+    }
+
+    /// The units on it.
+    pub fn units(&self) -> &[Unit] {
+        &self.units
+    }
+
+    /// What `unit` answers to `request` (both without unit number and check): `None` if there is no
+    /// such unit, or if it is meant for all, who obey and keep silent.
+    pub fn answer(&self, unit: u8, request: &[u8]) -> Option<Vec<u8>> {
+        if unit == BROADCAST {
+            for unit in &self.units {
+                unit.answer(request);
+            }
+            return None;
+        }
+        let unit = self.units.iter().find(|other| other.number == unit)?;
+        Some(unit.answer(request)).filter(|answer| !answer.is_empty())
+    }
+}

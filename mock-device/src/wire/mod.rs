@@ -1,0 +1,23 @@
+//! The serial wire: bytes in, bytes out, on any stream.
+//!
+//! A [`Bus`] holds the units on one wire. [`serve_rtu`] lets them answer RTU frames on any stream
+//! (serial port, pseudo-terminal, TCP connection, memory), [`serve_tcp`] Modbus TCP. As on a real
+//! line, a frame for another unit or with a wrong check gets no answer at all.
+
+mod answer;
+mod bus;
+mod crc;
+mod frames;
+pub mod listen;
+#[cfg(unix)]
+pub mod pty;
+mod rtu;
+mod tcp;
+mod timing;
+
+pub use answer::answer;
+pub use bus::{Bus, Unit};
+pub use crc::{crc, is_sealed, sealed};
+pub use rtu::serve_rtu;
+pub use tcp::serve_tcp;
+pub use timing::Timing;

@@ -1,0 +1,138 @@
+//! A pseudo-terminal that stands for a serial port.
+
+use std::fs;
+use std::io::{self, ErrorKind};
+use std::path::{Path, PathBuf};
+
+use tokio_serial::{SerialPort, SerialStream};
+
+use super::{Bus, serve_rtu};
+
+/// Our end of a pseudo-terminal whose other end has a name like a serial port.
+#[derive(Debug)]
+pub struct Pty {
+    master: SerialStream,
+    /// Kept open: without any other end open, reading ours fails as if it were unplugged.
+    _slave: SerialStream,
+    port: PathBuf,
+}
+
+impl Pty {
+    /// Opens a pseudo-terminal in raw mode: every byte passes as it is, both ways.
+    ///
+    /// # Errors
+    /// What the operating system refuses. Needs a tokio runtime with I/O.
+    pub fn open() -> io::Result<Self> {
+        let (master, slave) = SerialStream::pair()?;
+        let port = slave.name().ok_or(ErrorKind::Unsupported)?.into();
+        Ok(Self {
+            master,
+            _slave: slave,
+            port,
+        })
+    }
+
+    /// The port that a Modbus master opens.
+    pub fn port(&self) -> &Path {
+        &self.port
+    }
+
+    /// Lets the units of `bus` answer on it.
+    ///
+    /// # Errors
+    /// As [`serve_rtu`].
+    pub async fn serve(&mut self, bus: &Bus) -> io::Result<()> {
+        serve_rtu(&mut self.master, bus).await
+    }
+}
+
+/// A stable name for a pseudo-terminal: a symbolic link that goes when this is dropped.
+#[derive(Debug)]
+pub struct Link {
+    path: PathBuf,
+}
+
+impl Link {
+    /// Makes `path` point to `port`. A symbolic link that stands there is replaced.
+    ///
+    /// # Errors
+    /// `AlreadyExists` where something else stands; otherwise what the file system refuses.
+    pub fn make(path: &Path, port: &Path) -> io::Result<Self> {
+        match fs::symlink_metadata(path) {
+            Ok(found) if found.is_symlink() => fs::remove_file(path)?,
+            Ok(_) => {
+                return Err(io::Error::new(
+                    ErrorKind::AlreadyExists,
+                    "something that is not a symbolic link has this name",
+                ));
+            }
+            Err(error) if error.kind() == ErrorKind::NotFound => {}
+            Err(error) => return Err(error),
+        }
+        std::os::unix::fs::symlink(port, path)?;
+        Ok(Self {
+            path: path.to_owned(),
+        })
+    }
+}
+
+impl Drop for Link {
+    fn drop(&mut self) {
+        // Nobody is left to tell, and a link that somebody else has removed is no loss.
+        let _ = fs::remove_file(&self.path);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Read, Write};
+
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+
+    use super::*;
+
+    /// All 256 bytes, those included that a terminal would take for commands.
+    #[tokio::test]
+    async fn every_byte_passes_both_ways() {
+        let mut pty = Pty::open().unwrap();
+        let all: Vec<u8> = (0..=255).collect();
+        let port = pty.port().to_owned();
+        let open = move || {
+            fs::File::options()
+                .read(true)
+                .write(true)
+                .open(port)
+                .unwrap()
+        };
+        let mut master = open();
+        AsyncWriteExt::write_all(&mut pty.master, &all)
+            .await
+            .unwrap();
+        let mut came = [0; 256];
+        master.read_exact(&mut came).unwrap();
+        assert_eq!(came.as_slice(), all.as_slice());
+        master.write_all(&all).unwrap();
+        let mut came = [0; 256];
+        AsyncReadExt::read_exact(&mut pty.master, &mut came)
+            .await
+            .unwrap();
+        assert_eq!(came.as_slice(), all.as_slice());
+    }
+
+    #[test]
+    fn a_link_replaces_a_stale_link_but_never_a_file_and_goes_when_dropped() {
+        let folder = std::env::temp_dir().join(format!("mock-device-link-{}", std::process::id()));
+        fs::create_dir_all(&folder).unwrap();
+        let path = folder.join("oven");
+        std::os::unix::fs::symlink("/nowhere", &path).unwrap();
+        let link = Link::make(&path, Path::new("/dev/null")).unwrap();
+        assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/null"));
+        drop(link);
+        assert!(fs::symlink_metadata(&path).is_err());
+        fs::write(&path, "precious").unwrap();
+        let refused = Link::make(&path, Path::new("/dev/null")).unwrap_err();
+        assert_eq!(refused.kind(), ErrorKind::AlreadyExists);
+        assert_eq!(fs::read_to_string(&path).unwrap(), "precious");
+        fs::remove_dir_all(&folder).unwrap();
+    }
+}

@@ -1,0 +1,190 @@
+//! RTU frames on any stream.
+
+use std::io;
+
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
+
+use super::bus::Bus;
+use super::crc::sealed;
+use super::frames::Frames;
+
+/// Lets the units of `bus` answer on `stream` until the other end closes it.
+///
+/// One request at a time, in the order they came, as a serial line has it. Dropping the future
+/// unplugs the units.
+///
+/// # Errors
+/// What reading or writing the stream fails with.
+pub async fn serve_rtu<S>(mut stream: S, bus: &Bus) -> io::Result<()>
+where
+    S: AsyncRead + AsyncWrite + Unpin,
+{
+    let mut frames = Frames::default();
+    while let Some(frame) = next_frame(&mut stream, &mut frames, bus).await? {
+        let [unit, request @ .., _, _] = frame.as_slice() else {
+            continue;
+        };
+        let Some(mut answer) = bus.answer(*unit, request) else {
+            continue;
+        };
+        answer.insert(0, *unit);
+        let answer = sealed(answer);
+        let wait = bus.timing.until_answered(frame.len(), answer.len());
+        if !wait.is_zero() {
+            tokio::time::sleep(wait).await;
+        }
+        stream.write_all(&answer).await?;
+        stream.flush().await?;
+    }
+    Ok(())
+}
+
+/// The next frame with a right check; `None` when the stream has ended.
+async fn next_frame<S>(
+    stream: &mut S,
+    frames: &mut Frames,
+    bus: &Bus,
+) -> io::Result<Option<Vec<u8>>>
+where
+    S: AsyncRead + Unpin,
+{
+    let mut came = [0; 512];
+    loop {
+        if let Some(frame) = frames.next() {
+            return Ok(Some(frame));
+        }
+        let read = stream.read(&mut came);
+        let read = if frames.is_empty() {
+            read.await?
+        } else if let Ok(read) = tokio::time::timeout(bus.timing.silence(), read).await {
+            read?
+        } else {
+            if let Some(frame) = frames.end() {
+                return Ok(Some(frame));
+            }
+            continue;
+        };
+        if read == 0 {
+            return Ok(None);
+        }
+        frames.push(&came[..read]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::super::bus::Unit;
+    use super::super::timing::Timing;
+    use super::*;
+    use crate::oven::{LEFT_OVER_TUNING, Oven};
+    use crate::panel::Panel;
+    use crate::registers::{Annealer, Floats};
+
+    fn panel() -> Panel {
+        Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), 1.0)
+    }
+
+    fn plugged(timing: Timing) -> tokio::io::DuplexStream {
+        let (ours, theirs) = tokio::io::duplex(1024);
+        let mut bus = Bus::new(vec![
+            Unit::new(1, &Annealer, panel()),
+            Unit::new(2, &Floats, panel()),
+        ]);
+        bus.timing = timing;
+        tokio::spawn(async move { serve_rtu(theirs, &bus).await });
+        ours
+    }
+
+    /// Whatever comes within a second of the device's time.
+    async fn heard(wire: &mut tokio::io::DuplexStream) -> Vec<u8> {
+        let mut bytes = vec![0; 300];
+        let read = tokio::time::timeout(Duration::from_secs(1), wire.read(&mut bytes)).await;
+        bytes.truncate(read.map_or(0, Result::unwrap));
+        bytes
+    }
+
+    async fn ask(wire: &mut tokio::io::DuplexStream, request: &[u8]) -> Vec<u8> {
+        wire.write_all(request).await.unwrap();
+        heard(wire).await
+    }
+
+    fn read_setpoint(unit: u8) -> Vec<u8> {
+        sealed(vec![unit, 3, 0, 1, 0, 1])
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_register_is_answered_with_its_value_and_a_right_check() {
+        let mut wire = plugged(Timing::default());
+        let answer = ask(&mut wire, &read_setpoint(1)).await;
+        assert_eq!(answer, sealed(vec![1, 3, 2, 0x13, 0x24]));
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn another_unit_and_a_damaged_frame_get_silence_and_the_next_request_an_answer() {
+        let mut wire = plugged(Timing::default());
+        assert!(ask(&mut wire, &read_setpoint(3)).await.is_empty());
+        let mut damaged = read_setpoint(1);
+        damaged[3] ^= 0x10;
+        assert!(ask(&mut wire, &damaged).await.is_empty());
+        assert!(ask(&mut wire, &[0xA5; 25]).await.is_empty());
+        assert_eq!(ask(&mut wire, &read_setpoint(1)).await.len(), 7);
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn two_units_on_one_wire_answer_for_themselves() {
+        let mut wire = plugged(Timing::default());
+        assert_eq!(
+            ask(&mut wire, &sealed(vec![1, 4, 0, 0, 0, 2])).await[1],
+            0x84
+        );
+        let floats = ask(&mut wire, &sealed(vec![2, 3, 0, 0, 0, 2])).await;
+        // 490.0 is 43F5 0000, low word first.
+        assert_eq!(floats, sealed(vec![2, 3, 4, 0x00, 0x00, 0x43, 0xF5]));
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn an_unknown_function_is_refused_after_the_line_is_silent() {
+        let mut wire = plugged(Timing::default());
+        let refused = ask(&mut wire, &sealed(vec![1, 0x2B, 0x0E, 0x01, 0x00])).await;
+        assert_eq!(refused, sealed(vec![1, 0xAB, 1]));
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_broadcast_is_obeyed_by_all_and_answered_by_none() {
+        let mut wire = plugged(Timing::default());
+        let everybody = sealed(vec![0, 16, 0, 0, 0, 2, 4, 0x00, 0x00, 0x43, 0xFA]);
+        assert!(ask(&mut wire, &everybody).await.is_empty());
+        let floats = ask(&mut wire, &sealed(vec![2, 3, 0, 0, 0, 2])).await;
+        assert_eq!(floats[3..7], [0x00, 0x00, 0x43, 0xFA]);
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn at_a_baud_rate_the_answer_takes_its_time_on_the_wire() {
+        let timing = Timing::at_baud(9600, Duration::from_millis(5));
+        let mut wire = plugged(timing);
+        let began = tokio::time::Instant::now();
+        ask(&mut wire, &read_setpoint(1)).await;
+        let took = began.elapsed();
+        let least = timing.until_answered(8, 7);
+        assert!(
+            took >= least && took < least + Duration::from_millis(2),
+            "{took:?}"
+        );
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn the_same_seed_and_the_same_requests_give_the_same_bytes() {
+        let run = || async {
+            let mut wire = plugged(Timing::default());
+            let mut bytes = Vec::new();
+            for _ in 0..300 {
+                bytes.extend(ask(&mut wire, &sealed(vec![1, 3, 0, 0, 0, 4])).await);
+                tokio::time::sleep(Duration::from_secs(1)).await;
+            }
+            bytes
+        };
+        assert_eq!(run().await, run().await);
+    }
+}
