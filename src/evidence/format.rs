@@ -98,6 +98,15 @@ pub(super) fn span(seconds: f64) -> String {
     }
 }
 
+/// A length of time to whole minutes where it is long, for sentences.
+pub(super) fn about(seconds: f64) -> String {
+    if seconds < 600.0 {
+        span(seconds)
+    } else {
+        span((seconds / 60.0).round() * 60.0)
+    }
+}
+
 fn hours(whole: u64) -> String {
     // Rounded before it is split, so that 59.6 minutes do not become "60 min".
     let minutes = (whole + 30) / 60;

@@ -18,7 +18,9 @@ pub(super) fn title(comparison: &Comparison<'_>) -> String {
 pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &Judgement) {
     page.tag("header", &[], |header| {
         header.words("p", &[("class", &"kicker")], &kicker(comparison));
-        header.words("h1", &[], comparison.equipment());
+        let name = comparison.equipment();
+        let class = if name.chars().count() > 40 { "long" } else { "short" };
+        header.words("h1", &[("class", &class)], name);
         header.line();
         let (class, word) = verdict_words(judgement.verdict);
         header.tag("p", &[("class", &format!("verdict {class}"))], |line| {
@@ -135,8 +137,8 @@ pub(super) fn write_caption(figure: &mut Markup, comparison: &Comparison<'_>, en
         let _ = write!(
             text,
             " Shown are the first {}; the numbers look at {}.",
-            format::span(ends_s),
-            format::span(window)
+            format::about(ends_s),
+            format::about(window)
         );
     }
     figure.words("figcaption", &[], &text);
@@ -259,7 +261,7 @@ impl Reading {
 /// What stands for a settling time that is not there.
 pub(super) fn not_reached(side: Side<'_>) -> String {
     let length = side.episode.end_s - side.episode.start_s;
-    format!("not reached within {}", format::span(length))
+    format!("not reached within {}", format::about(length))
 }
 
 /// Degrees times time, or nothing where the degree is not known.
@@ -280,15 +282,18 @@ pub(super) fn write_criteria(
     let Some(criteria) = comparison.criteria else {
         return;
     };
-    table::section(page, "criteria", "Criteria for the step after", |section| {
+    let heading = if criteria.name.is_empty() {
+        "Criteria for the step after".to_owned()
+    } else {
+        format!("Criteria for the step after, from {}", criteria.name)
+    };
+    table::section(page, "criteria", &heading, |section| {
         let heads = ["", "Required", "Measured", "Result"];
         table::table(section, "figures", &heads, |rows| {
             for outcome in &judgement.outcomes {
                 write_outcome(rows, comparison, outcome);
             }
         });
-        let from = format!("As given in {}.", criteria.name);
-        section.words("p", &[("class", &"small")], &from);
     });
 }
 

@@ -100,7 +100,7 @@ fn criteria_decide_pass_or_fail_line_by_line() {
             "at most 2.0 \u{b0}C",
             "at most 15.0 min",
             "\u{2713} met",
-            "As given in criteria.toml.",
+            "Criteria for the step after, from criteria.toml",
         ],
     );
     let strict = limits(2.0, 60.0);
