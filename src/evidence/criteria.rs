@@ -13,7 +13,7 @@ pub struct Criteria {
     pub band: Option<f64>,
     /// How long after the step the numbers may look, in seconds.
     pub window_s: Option<f64>,
-    /// The limits, in the order of the file; at least one.
+    /// The limits, in the order of [`Measure::ALL`]; at least one.
     pub limits: Vec<Limit>,
 }
 
@@ -57,7 +57,7 @@ pub struct Outcome {
 }
 
 impl Criteria {
-    /// Each limit with what a step reached, in the order of the file.
+    /// Each limit with what a step reached.
     pub fn outcomes(&self, step: &Episode) -> Vec<Outcome> {
         let outcome = |limit: &Limit| {
             let measured = limit.measure.of(&step.numbers);
@@ -101,6 +101,11 @@ impl Measure {
     /// Whether it is a length of time.
     pub fn is_time(self) -> bool {
         matches!(self, Self::Settling | Self::Rise)
+    }
+
+    /// Whether its unit is a degree, or holds one.
+    pub(super) fn is_in_degrees(self) -> bool {
+        matches!(self, Self::Overshoot | Self::FinalError | Self::Iae)
     }
 
     fn is_peak(self) -> bool {

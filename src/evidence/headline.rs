@@ -19,7 +19,11 @@ pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &
     page.tag("header", &[], |header| {
         header.words("p", &[("class", &"kicker")], &kicker(comparison));
         let name = comparison.equipment();
-        let class = if name.chars().count() > 40 { "long" } else { "short" };
+        let class = if name.chars().count() > 40 {
+            "long"
+        } else {
+            "short"
+        };
         header.words("h1", &[("class", &class)], name);
         header.line();
         let (class, word) = verdict_words(judgement.verdict);

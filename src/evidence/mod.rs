@@ -6,6 +6,7 @@
 mod changed;
 mod comparison;
 mod criteria;
+mod criteria_file;
 mod format;
 mod headline;
 mod markup;

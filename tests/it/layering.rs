@@ -41,7 +41,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "evidence",
         &[
-            "analysis", "name", "number", "record", "sample", "setup", "trace",
+            "analysis", "name", "number", "record", "sample", "setup", "spanned", "trace",
         ],
     ),
 ];

@@ -8,9 +8,12 @@ mod decimate;
 mod label;
 mod overview;
 mod panel;
+mod range;
 mod scale;
 mod size;
 mod step;
+mod step_labels;
+mod wish;
 
 pub(super) use overview::{Overview, overview};
 pub(super) use step::{StepPicture, Zoom};
