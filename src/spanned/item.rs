@@ -1,13 +1,10 @@
 //! A value of the file, and what can be made of it.
 
-use std::ops::{Range, RangeInclusive};
+use std::ops::Range;
 use std::rc::Rc;
-use std::time::Duration;
 
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
 use toml::Spanned;
-use toml::de::{DeInteger, DeValue};
+use toml::de::DeValue;
 
 use super::problem::FileErrors;
 use super::section::{Section, with_subject};
@@ -24,7 +21,7 @@ pub(crate) struct Item<'a> {
     subject: Rc<str>,
     key: &'a str,
     key_span: Range<usize>,
-    node: &'a Spanned<DeValue<'a>>,
+    pub(super) node: &'a Spanned<DeValue<'a>>,
 }
 
 impl<'a> Item<'a> {
@@ -83,7 +80,8 @@ impl<'a> Item<'a> {
         self.source.note_structure(self.key_span(), what, help);
     }
 
-    fn expected<T>(&self, kind: &str, example: &str) -> Option<T> {
+    /// Notes that the value is not of this kind.
+    pub(super) fn expected<T>(&self, kind: &str, example: &str) -> Option<T> {
         let what = format!("'{}' must be {kind}, not {}", self.key, self.kind());
         self.note(&what, format!("for example: {} = {example}", self.key));
         None
@@ -118,86 +116,6 @@ impl<'a> Item<'a> {
         flag.or_else(|| self.expected("true or false", "true"))
     }
 
-    /// A whole number of this range.
-    pub(crate) fn whole(&self, range: RangeInclusive<i64>) -> Option<i64> {
-        let Some(integer) = self.node.get_ref().as_integer() else {
-            return self.expected("a whole number", &range.start().to_string());
-        };
-        match to_i128(integer).and_then(|n| i64::try_from(n).ok()) {
-            Some(number) if range.contains(&number) => Some(number),
-            _ => {
-                let (from, to) = range.into_inner();
-                let what = format!("'{}' cannot be {integer}", self.key);
-                self.note(&what, format!("it can be {from} to {to}"));
-                None
-            }
-        }
-    }
-
-    /// A number, exactly as it is written.
-    pub(crate) fn decimal(&self) -> Option<Decimal> {
-        let number = match self.node.get_ref() {
-            DeValue::Integer(integer) => {
-                to_i128(integer).and_then(|n| Decimal::try_from_i128_with_scale(n, 0).ok())
-            }
-            DeValue::Float(float) => exact(float.as_str()),
-            _ => return self.expected("a number", "0.1"),
-        };
-        if number.is_none() {
-            let what = format!("'{}' is no number that can be kept exactly", self.key);
-            self.note(&what, "write a number of up to 28 digits, for example 0.1");
-        }
-        number
-    }
-
-    /// A number for calculations.
-    pub(crate) fn number(&self) -> Option<f64> {
-        self.decimal()?.to_f64()
-    }
-
-    /// Two numbers, the first below the second.
-    pub(crate) fn span_of_numbers(&self) -> Option<(f64, f64)> {
-        let items = self.list()?;
-        let [low, high] = items.as_slice() else {
-            let what = format!("'{}' must have two numbers, lowest and highest", self.key);
-            self.note(&what, format!("for example: {} = [0.0, 800.0]", self.key));
-            return None;
-        };
-        let (low, high) = (low.number(), high.number());
-        let (low, high) = (low?, high?);
-        if low >= high {
-            let what = format!("'{}': {low} is not below {high}", self.key);
-            self.note(&what, "write the lowest value first, then the highest");
-            return None;
-        }
-        Some((low, high))
-    }
-
-    /// A duration (`250 ms`, `1h 30m`) of this range.
-    pub(crate) fn duration(&self, range: RangeInclusive<Duration>) -> Option<Duration> {
-        let Some(text) = self.as_text() else {
-            return self.expected("a duration in quotes", "\"250 ms\"");
-        };
-        let Ok(duration) = humantime::parse_duration(text) else {
-            let what = format!("'{}': {text:?} is no duration", self.key);
-            self.note(&what, "write for example \"250 ms\", \"1 s\" or \"1h 30m\"");
-            return None;
-        };
-        if range.contains(&duration) {
-            return Some(duration);
-        }
-        let (from, to) = range.into_inner();
-        let (from, to) = (
-            humantime::format_duration(from),
-            humantime::format_duration(to),
-        );
-        self.note(
-            &format!("'{}' cannot be {text:?}", self.key),
-            format!("it can be {from} to {to}"),
-        );
-        None
-    }
-
     /// A name.
     pub(crate) fn name(&self) -> Option<Name> {
         let text = self.text()?;
@@ -221,10 +139,13 @@ impl<'a> Item<'a> {
 
     /// One of the words of a choice.
     pub(crate) fn word<W: Words>(&self) -> Option<W> {
-        let written = self.text()?;
+        let known = || W::WORDS.iter().map(|(_, word)| *word);
+        let Some(written) = self.as_text() else {
+            let example = format!("{:?}", known().next().unwrap_or_default());
+            return self.expected("a text", &example);
+        };
         let found = W::WORDS.iter().find(|(_, word)| *word == written);
         if found.is_none() {
-            let known = || W::WORDS.iter().map(|(_, word)| *word);
             let listed = known().collect::<Vec<_>>().join(", ");
             let help = match nearest(written, known()) {
                 Some(near) => format!("did you mean \"{near}\"? It can be: {listed}"),
@@ -262,6 +183,17 @@ impl<'a> Item<'a> {
         Some(array.iter().map(item).collect())
     }
 
+    /// The tables that each stand under a heading `[[key]]`.
+    pub(crate) fn headed_list(&self) -> Option<Vec<Item<'a>>> {
+        if self.is_list() {
+            return self.list();
+        }
+        let what = format!("'{}' must be a list, not {}", self.key, self.kind());
+        let help = format!("write [[{}]] with two brackets before each", self.key);
+        self.note(&what, help);
+        None
+    }
+
     /// A table, called `subject` in messages.
     pub(crate) fn section(&self, subject: &str) -> Option<Section<'a>> {
         let Some(table) = self.node.get_ref().as_table() else {
@@ -296,15 +228,4 @@ impl<'a> Item<'a> {
             subject => format!("{subject}: '{}'", self.key),
         }
     }
-}
-
-fn to_i128(integer: &DeInteger<'_>) -> Option<i128> {
-    i128::from_str_radix(integer.as_str(), integer.radix()).ok()
-}
-
-fn exact(text: &str) -> Option<Decimal> {
-    let text = text.trim_start_matches('+');
-    Decimal::from_str_exact(text)
-        .or_else(|_| Decimal::from_scientific(text))
-        .ok()
 }

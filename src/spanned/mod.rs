@@ -8,6 +8,7 @@
 
 mod excerpt;
 mod item;
+mod number;
 mod problem;
 mod read;
 mod section;

@@ -38,8 +38,10 @@ impl fmt::Display for Problem {
             Some(place) => {
                 let Place { line, column, .. } = place;
                 writeln!(f, "{}:{line}:{column}: {}", self.file, self.what)?;
-                writeln!(f, "    {}", place.shown)?;
-                writeln!(f, "    {}", place.pointer)?;
+                if !place.shown.is_empty() {
+                    writeln!(f, "    {}", place.shown)?;
+                    writeln!(f, "    {}", place.pointer)?;
+                }
             }
         }
         write!(f, "help: {}", self.help)

@@ -30,7 +30,12 @@ pub fn read_text(path: &Path) -> io::Result<String> {
         let text = format!("it is larger than {limit} MB, which no setup or map is");
         return Err(io::Error::new(ErrorKind::InvalidData, text));
     }
-    String::from_utf8(bytes).map_err(|bad| not_utf8(&bad))
+    let mut text = String::from_utf8(bytes).map_err(|bad| not_utf8(&bad))?;
+    // Some editors begin a file with a byte order mark.
+    if text.starts_with('\u{feff}') {
+        text.remove(0);
+    }
+    Ok(text)
 }
 
 fn not_utf8(bad: &std::string::FromUtf8Error) -> io::Error {

@@ -105,7 +105,7 @@ impl<'a> Section<'a> {
     pub(crate) fn expect_schema(&self, known: i64) {
         let help = format!("begin the file with: schema = {known}");
         let written = self.require("schema", &help, |item| {
-            Some((item.clone(), item.whole(i64::MIN..=i64::MAX)?))
+            Some((item.clone(), item.whole_number()?))
         });
         if let Some((item, number)) = written.filter(|(_, number)| *number != known) {
             let what = format!("schema {number} is not known to this version");

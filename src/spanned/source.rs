@@ -1,6 +1,7 @@
 //! A file being read, and what has been found wrong with it so far.
 
-use std::cell::{Cell, RefCell};
+use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use super::excerpt::excerpt;
@@ -15,7 +16,8 @@ pub(crate) struct SourceFile<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
     noted: RefCell<Vec<(usize, Problem)>>,
-    broken: Cell<bool>,
+    /// Lines that are no good TOML.
+    broken: RefCell<BTreeSet<usize>>,
 }
 
 impl<'t> SourceFile<'t> {
@@ -27,7 +29,7 @@ impl<'t> SourceFile<'t> {
             text,
             line_starts: std::iter::once(0).chain(ends).collect(),
             noted: RefCell::default(),
-            broken: Cell::new(false),
+            broken: RefCell::default(),
         }
     }
 
@@ -35,13 +37,31 @@ impl<'t> SourceFile<'t> {
         self.text
     }
 
-    /// Notes something wrong at these bytes.
+    /// Notes something wrong at these bytes, unless their line is no good TOML: what was made of
+    /// such a line is a guess.
     pub(crate) fn note(
         &self,
         span: Range<usize>,
         what: impl Into<String>,
         help: impl Into<String>,
     ) {
+        if !self.broken.borrow().contains(&self.line_of(span.start)) {
+            self.push(span, what, help);
+        }
+    }
+
+    /// Notes something that is no good TOML.
+    pub(super) fn note_syntax(
+        &self,
+        span: Range<usize>,
+        what: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        self.broken.borrow_mut().insert(self.line_of(span.start));
+        self.push(span, what, help);
+    }
+
+    fn push(&self, span: Range<usize>, what: impl Into<String>, help: impl Into<String>) {
         let problem = Problem {
             file: self.name.to_owned(),
             place: Some(self.place(span.clone())),
@@ -73,14 +93,9 @@ impl<'t> SourceFile<'t> {
             .extend(theirs.map(|problem| (span.start, problem)));
     }
 
-    /// Says that the text is no good TOML.
-    pub(super) fn mark_broken(&self) {
-        self.broken.set(true);
-    }
-
     /// Whether the text is no good TOML, so that parts of it may be missing.
     pub(crate) fn is_broken(&self) -> bool {
-        self.broken.get()
+        !self.broken.borrow().is_empty()
     }
 
     /// The line these bytes are on, counted from 0.
@@ -88,15 +103,23 @@ impl<'t> SourceFile<'t> {
         self.line_starts.partition_point(|start| *start <= at) - 1
     }
 
+    /// The text of a line counted from 0, without its end.
+    pub(super) fn line(&self, line: usize) -> &'t str {
+        let rest = self.text.get(self.start_of(line)..).unwrap_or_default();
+        rest.lines().next().unwrap_or_default()
+    }
+
+    fn start_of(&self, line: usize) -> usize {
+        self.line_starts.get(line).copied().unwrap_or_default()
+    }
+
     fn place(&self, span: Range<usize>) -> Place {
         let at = span.start.min(self.text.len());
         let line = self.line_of(at);
-        let start = self.line_starts.get(line).copied().unwrap_or_default();
-        let rest = self.text.get(start..).unwrap_or_default();
-        let shown = rest.lines().next().unwrap_or_default();
+        let start = self.start_of(line);
         let before = self.text.get(start..at).unwrap_or_default();
         let inside = at - start..span.end.max(at) - start;
-        let (shown, pointer) = excerpt(shown, inside);
+        let (shown, pointer) = excerpt(self.line(line), inside);
         Place {
             line: line + 1,
             column: before.chars().count() + 1,

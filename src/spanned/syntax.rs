@@ -1,7 +1,5 @@
 //! From text to a TOML table, with every syntax error noted.
 
-use std::ops::Range;
-
 use toml::Spanned;
 use toml::de::{DeTable, Error};
 
@@ -9,18 +7,22 @@ use super::source::SourceFile;
 
 /// Parses as much of the file as can be understood and notes what cannot, one error a line:
 /// the parser often finds several reasons for one slip.
-pub(crate) fn parse<'t>(source: &SourceFile<'t>) -> Spanned<DeTable<'t>> {
+pub(super) fn parse<'t>(source: &SourceFile<'t>) -> Spanned<DeTable<'t>> {
     let (table, mut errors) = DeTable::parse_recoverable(source.text());
     errors.sort_by_key(start);
     let mut last_line = None;
+    let mut repeated_heading = None;
     for error in &errors {
-        source.mark_broken();
-        let span = error.span().unwrap_or_default();
-        let line = source.line_of(span.start);
-        if last_line != Some(line) {
-            source.note(span.clone(), what(error), help(source.text(), error, span));
+        let (at, line) = (start(error), source.line_of(start(error)));
+        let follows = repeated_heading.is_some_and(|from| repeats_on(source.text(), from, at));
+        if last_line != Some(line) && !(follows && is_repetition(error)) {
+            let (what, help) = described(error, source.text());
+            source.note_syntax(error.span().unwrap_or(at..at), what, help);
         }
         last_line = Some(line);
+        if is_repetition(error) && source.line(line).trim_start().starts_with('[') {
+            repeated_heading = Some(at);
+        }
     }
     table
 }
@@ -29,38 +31,90 @@ fn start(error: &Error) -> usize {
     error.span().map_or(0, |span| span.start)
 }
 
-fn what(error: &Error) -> String {
-    let message = error.message();
-    match message {
-        _ if message.contains("recursion") || message.contains("recurse") => {
-            "tables or lists inside one another too deeply".to_owned()
-        }
-        _ => message.replace('`', "'"),
-    }
+fn is_repetition(error: &Error) -> bool {
+    error.message().contains("duplicate key")
 }
 
-fn help(text: &str, error: &Error, span: Range<usize>) -> &'static str {
+/// Whether the same heading still holds: under a heading that is there twice, each key may be too.
+fn repeats_on(text: &str, from: usize, to: usize) -> bool {
+    text.get(from..to).is_some_and(|text| !text.contains("\n["))
+}
+
+/// A part of the parser's message, what it means to a person, and what to do.
+const SLIPS: &[(&str, &str, &str)] = &[
+    (
+        "recurs",
+        "tables or lists inside one another too deeply",
+        "no setup or map needs more than a table in a list in a table",
+    ),
+    (
+        "duplicate key",
+        "this stands in the file a second time",
+        "keep one of the two",
+    ),
+    (
+        "string, expected `\"`",
+        "the text is not closed",
+        "end it with the quote it begins with",
+    ),
+    (
+        "string, expected `'`",
+        "the text is not closed",
+        "end it with the quote it begins with",
+    ),
+    (
+        "must be quoted",
+        "a text without quotes",
+        "texts stand in double quotes: key = \"text\"",
+    ),
+    (
+        "unclosed table",
+        "the heading is not closed",
+        "end it with ']'",
+    ),
+    (
+        "leading zero",
+        "a number with leading zeros",
+        "leave them out, or put the number in double quotes if they matter",
+    ),
+    (
+        "escaped value",
+        "a backslash that means nothing",
+        "write it twice, or put the text in single quotes",
+    ),
+    (
+        "unquoted key",
+        "a name that cannot stand without quotes",
+        "use letters a to z, digits, '_' and '-'",
+    ),
+    (
+        "key with no value",
+        "a key without a value",
+        "write key = value, or # before a comment",
+    ),
+];
+
+fn described(error: &Error, text: &str) -> (String, &'static str) {
+    let rest = text.get(start(error)..).unwrap_or_default();
     let message = error.message();
-    let rest = text.get(span.start..).unwrap_or_default();
-    if message.contains("duplicate key") {
-        "this stands in the file twice; keep one of the two"
-    } else if message.contains("invalid basic string") || message.contains("invalid literal") {
-        "close the text with the same quote it begins with"
-    } else if message.contains("must be quoted") {
-        "texts stand in double quotes: key = \"text\""
-    } else if rest.starts_with(',') {
-        "decimals take a point, not a comma: 0.1"
-    } else if message.contains("unclosed table") {
-        "close the heading with ']'"
-    } else if message.contains("array") {
-        "a list is written [1, 2], closed on the same or a later line"
-    } else if message.contains("leading zero") {
-        "write the number without leading zeros, or in double quotes if the zeros matter"
-    } else if message.contains("escaped") {
-        "write a backslash as two, or put the text in single quotes"
-    } else if message.contains("unquoted key") {
-        "names have the letters a to z, digits, '_' and '-'"
-    } else {
-        "a line is [heading], key = value, or # comment; see the examples in configs"
+    if message.contains("must be quoted") && rest.trim_start_matches(' ').starts_with(['\r', '\n'])
+    {
+        return (
+            "a key without a value".to_owned(),
+            "write the value after the '=', on the same line",
+        );
+    }
+    if message.contains("unexpected key or value") && rest.starts_with(',') {
+        return (
+            "a comma where the line should end".to_owned(),
+            "decimals take a point: 0.1",
+        );
+    }
+    match SLIPS.iter().find(|(part, ..)| message.contains(part)) {
+        Some((_, what, help)) => ((*what).to_owned(), help),
+        None => (
+            message.replace(", expected nothing", "").replace('`', "'"),
+            "a line is [heading], key = value, or # comment; a list is [1, 2]",
+        ),
     }
 }

@@ -85,3 +85,28 @@ fn a_poll_reads_each_place_once_and_the_points_that_give_decimals_and_unit() {
     assert_eq!(listed, expected);
     assert_eq!(full_map().places_for(Refresh::Never), []);
 }
+
+/// The TOML files in a folder of `configs`.
+fn configs(folder: &str) -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let entries = std::fs::read_dir(folder).unwrap();
+    let paths = entries.map(|entry| entry.unwrap().path());
+    paths
+        .filter(|path| path.extension().is_some_and(|end| end == "toml"))
+        .collect()
+}
+
+#[test]
+fn every_file_in_configs_is_read() {
+    let (setups, maps) = (configs("configs"), configs("configs/maps"));
+    assert!(!setups.is_empty() && !maps.is_empty());
+    for path in setups {
+        Setup::load(&path).unwrap_or_else(|errors| panic!("{errors}"));
+    }
+    for path in maps {
+        let text = emberline::spanned::read_text(&path).unwrap();
+        let shown = path.display().to_string();
+        let map = Map::parse(&text, &shown).unwrap_or_else(|errors| panic!("{errors}"));
+        assert!(map.point_with(Role::ProcessValue).is_some(), "{shown}");
+    }
+}

@@ -1,9 +1,12 @@
 //! Integration tests, linked once.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
+mod bad_files;
 mod csv_source;
+mod encodings;
 mod episodes;
-mod good_files;
 mod evidence;
+mod good_files;
 mod layering;
+mod robust_files;
 mod step_reference;

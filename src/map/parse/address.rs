@@ -34,24 +34,20 @@ pub(super) fn read(
     usual: Option<Table>,
 ) -> Option<(Table, Address)> {
     let named = section.read("table", Item::word::<Table>);
+    let is_told = section.has("table") || usual.is_some() || numbering == Numbering::Reference;
+    if !is_told {
+        section.note_structure("'table' is missing", TABLE_HELP);
+    }
     let item = section.require("address", ADDRESS_HELP, |item| Some(item.clone()));
     match numbering {
-        Numbering::ZeroBased => plain(section, named.or(usual), &item?, 0),
-        Numbering::OneBased => plain(section, named.or(usual), &item?, 1),
+        Numbering::ZeroBased => plain(named.or(usual), &item?, 0),
+        Numbering::OneBased => plain(named.or(usual), &item?, 1),
         Numbering::Reference => reference(named, &item?),
     }
 }
 
-fn plain(
-    section: &Section<'_>,
-    table: Option<Table>,
-    item: &Item<'_>,
-    first: i64,
-) -> Option<(Table, Address)> {
-    if table.is_none() && !section.has("table") {
-        section.note_structure("'table' is missing", TABLE_HELP);
-    }
-    let number = item.whole(i64::MIN..=i64::MAX)?;
+fn plain(table: Option<Table>, item: &Item<'_>, first: i64) -> Option<(Table, Address)> {
+    let number = item.whole_number()?;
     let Ok(address) = u16::try_from(number.saturating_sub(first)) else {
         let help = match number {
             300_001..=365_536 | 400_001..=465_536 => {

@@ -22,6 +22,11 @@ pub(super) fn read(
     let bits = bits(section);
     let is_wrong = encoding.is_none() && section.has("encoding")
         || bits.is_none() && (section.has("bit") || section.has("bits"));
+    let table = section.get("table").and_then(|item| item.as_text());
+    let may_be_bits = table.and_then(Table::from_word).is_some_and(Table::is_bits);
+    if spot.is_none() && encoding.is_none() && bits.is_none() && !is_wrong && !may_be_bits {
+        note_missing(section);
+    }
     let (table, address) = spot?;
     if is_wrong {
         return None;
@@ -124,13 +129,17 @@ fn in_registers(
         }
         (Some(encoding), _) => encoding,
         (None, None) => {
-            let help = "add encoding = \"i16\" or another of u16, u32, i32, u64, i64, f32, f64";
-            section.note_structure("'encoding' is missing", help);
+            note_missing(section);
             return None;
         }
     };
     bits.is_none_or(|bits| can_hold(section, encoding, bits))
         .then_some(Shape { encoding, bits })
+}
+
+fn note_missing(section: &Section<'_>) {
+    let help = "add encoding = \"i16\" or another of u16, u32, i32, u64, i64, f32, f64";
+    section.note_structure("'encoding' is missing", help);
 }
 
 fn can_hold(section: &Section<'_>, encoding: Encoding, bits: Bits) -> bool {

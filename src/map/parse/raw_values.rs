@@ -48,7 +48,7 @@ pub(super) fn active(section: &Section<'_>, shape: Option<Shape>) -> Vec<i64> {
     let fits = |number: i64| shape.is_none_or(|shape| shape.unsigned(number.into()).is_some());
     let mut active = Vec::new();
     for item in items {
-        match item.whole(i64::MIN..=i64::MAX) {
+        match item.whole_number() {
             Some(number) if fits(number) => active.push(number),
             Some(number) => item.note(
                 &format!("'active': {number} does not fit the encoding"),

@@ -36,7 +36,7 @@ pub(super) fn keys<'a>(section: &Section<'a>, numbering: Numbering) -> Option<Wr
 
 fn values(item: &Item<'_>) -> Option<BTreeMap<String, i64>> {
     let read = |item: Item<'_>| {
-        let value = item.whole(i64::MIN..=i64::MAX)?;
+        let value = item.whole_number()?;
         Some((item.key().to_owned(), value))
     };
     let entries = item.inner_section()?.entries();

@@ -14,7 +14,7 @@ const USUAL_EVERY: Duration = Duration::from_secs(1);
 pub(super) fn read_all(file: &Section<'_>, lines: &Lines<'_>, maps: Maps<'_>) -> Vec<LoopSetup> {
     let help = "add [[loops]] with name, line, unit_number and map";
     let items = file.require("loops", help, |item| {
-        let items = item.list()?;
+        let items = item.headed_list()?;
         if items.is_empty() {
             item.note_structure("there are no loops", help);
         }
@@ -134,7 +134,7 @@ fn called(item: &Item<'_>, index: usize) -> String {
 }
 
 fn unit_number(item: &Item<'_>) -> Option<UnitId> {
-    let number = item.whole(0..=i64::MAX)?;
+    let number = item.whole_number()?;
     let unit = u8::try_from(number).ok().and_then(UnitId::new);
     if unit.is_none() {
         let help = match number {
