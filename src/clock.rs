@@ -41,6 +41,17 @@ impl Clock {
         }
     }
 
+    /// A clock that began at `began` in the past: elapsed time has been going on since.
+    pub fn began_at(began: DateTime<Utc>) -> Self {
+        #[expect(clippy::disallowed_methods, reason = "this is the clock")]
+        let since = (Utc::now() - began).to_std().unwrap_or_default();
+        // Some systems have no instants from before they were started.
+        let origin = Instant::now()
+            .checked_sub(since)
+            .unwrap_or_else(Instant::now);
+        Self { origin, began }
+    }
+
     /// Wall time at elapsed time zero.
     pub fn began(&self) -> DateTime<Utc> {
         self.began
@@ -48,7 +59,12 @@ impl Clock {
 
     /// This moment.
     pub fn now(&self) -> Stamp {
-        self.at(Instant::now().saturating_duration_since(self.origin))
+        self.of(Instant::now())
+    }
+
+    /// The moment of a timer's instant.
+    pub fn of(&self, instant: Instant) -> Stamp {
+        self.at(instant.saturating_duration_since(self.origin))
     }
 
     /// The moment `elapsed` after the beginning.
@@ -62,5 +78,22 @@ impl Clock {
     /// The instant for timers `elapsed` after the beginning.
     pub fn instant(&self, elapsed: Duration) -> Instant {
         self.origin + elapsed
+    }
+}
+
+/// Time on the wall, also where tokio's time is paused: how long something took the machine.
+#[derive(Clone, Copy, Debug)]
+pub struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    /// Begins now.
+    pub fn start() -> Self {
+        #[expect(clippy::disallowed_methods, reason = "this is the clock")]
+        Self(std::time::Instant::now())
+    }
+
+    /// Time since the start.
+    pub fn elapsed(&self) -> Duration {
+        self.0.elapsed()
     }
 }

@@ -1,1 +1,213 @@
-//! To come.
+//! One task owns one line: port -> exchange -> plan -> poll. The only part that knows Modbus.
+//!
+//! [`Line::connect`] opens the port. [`Line::run`] opens it, says so, and then polls every loop on a
+//! fixed grid, sending one sample for every scheduled poll, good or not.
+
+mod exchange;
+mod failure;
+mod frame;
+mod plan;
+mod poll;
+mod port;
+mod run;
+mod schedule;
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{mpsc, oneshot};
+use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
+
+pub use failure::{Failure, exception_name};
+pub use port::{Opener, PortError, Wire, opener};
+
+use crate::clock::Clock;
+use crate::map::{Place, Point, Refresh};
+use crate::name::Name;
+use crate::sample::{Entry, Reading, SettingsCause};
+use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
+use exchange::Exchange;
+use poll::{planned, read_blocks};
+use port::Pace;
+
+/// What a line can be asked for while it runs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ask {
+    /// Read the slow points of this loop at once and send them on.
+    Settings(Name, SettingsCause),
+}
+
+/// One line and the loops that hang on it.
+pub struct Line {
+    name: Name,
+    port: Port,
+    answer_within: Duration,
+    opener: Opener,
+    exchange: Option<Exchange>,
+    loops: Vec<LoopSetup>,
+}
+
+/// What ties a running line to the rest of a session.
+pub struct Ties {
+    /// Where everything goes.
+    pub out: mpsc::Sender<Entry>,
+    /// What is asked of the line.
+    pub asks: mpsc::Receiver<Ask>,
+    /// Told once whether the port could be opened.
+    pub opened: oneshot::Sender<Result<(), PortError>>,
+    /// Polling begins when this comes.
+    pub start: oneshot::Receiver<Start>,
+    /// Ends the polling in order.
+    pub stop: CancellationToken,
+}
+
+/// When polling begins and ends.
+#[derive(Clone, Copy, Debug)]
+pub struct Start {
+    /// Its beginning is the first poll of every loop.
+    pub clock: Clock,
+    /// Polls due this long after the beginning, or later, are not made.
+    pub end: Option<Duration>,
+}
+
+/// Every point of one loop, as `read` shows it.
+#[derive(Clone, Debug)]
+pub struct LoopSeen {
+    /// The loop.
+    pub name: Name,
+    /// One for each point of the map, in its order.
+    pub points: Vec<Seen>,
+    /// Why the blocks that did not come did not: what, where, what to do.
+    pub failures: Vec<String>,
+    /// Whether the unit answered at all, be it with a refusal.
+    pub answered: bool,
+}
+
+/// A point as `read` shows it.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// Its reading.
+    pub reading: Reading,
+    /// The words (or bits) that came; `None` when none came.
+    pub raw: Option<Vec<u16>>,
+    /// Its unit at this time.
+    pub unit: Option<Arc<str>>,
+}
+
+impl Line {
+    /// A line with the loops of `loops` that name it, and nothing opened yet.
+    pub fn new(setup: &LineSetup, loops: &[LoopSetup], opener: Opener) -> Self {
+        Self {
+            name: setup.name.clone(),
+            port: setup.port.clone(),
+            answer_within: setup.answer_within,
+            opener,
+            exchange: None,
+            loops: loops
+                .iter()
+                .filter(|the_loop| the_loop.line == setup.name)
+                .cloned()
+                .collect(),
+        }
+    }
+
+    /// The loops that hang on this line.
+    pub fn loop_names(&self) -> impl Iterator<Item = &Name> {
+        self.loops.iter().map(|the_loop| &the_loop.name)
+    }
+
+    /// Opens the port.
+    ///
+    /// # Errors
+    /// The port is missing, taken, forbidden, or nobody listens at the address.
+    pub async fn connect(&mut self) -> Result<(), PortError> {
+        let wire = (self.opener)().await?;
+        self.exchange = Some(Exchange::new(
+            wire,
+            Pace::of(&self.port),
+            self.answer_within,
+        ));
+        Ok(())
+    }
+
+    /// Opens the port, waits for the clock, and polls until it is stopped; ends early when nobody
+    /// listens any more, or when the port cannot be opened at the start.
+    pub async fn run(mut self, ties: Ties) {
+        let opened = self.connect().await;
+        let failed = opened.is_err();
+        // Who gave up waiting has dropped the start too.
+        let _ = ties.opened.send(opened);
+        if failed {
+            return;
+        }
+        if let Ok(start) = ties.start.await {
+            run::Run::new(self, start, ties.out)
+                .poll(ties.asks, ties.stop)
+                .await;
+        }
+    }
+
+    /// Reads every point of one loop once.
+    pub async fn read_loop(&mut self, the_loop: &LoopSetup) -> LoopSeen {
+        let map = &the_loop.map;
+        let blocks = [
+            planned(map, Refresh::Trend),
+            planned(map, Refresh::Settings),
+        ]
+        .concat();
+        let port = self.describe();
+        let patience = Instant::now() + map.access.late_at_most + 2 * self.answer_within;
+        let polled = match &mut self.exchange {
+            Some(exchange) => read_blocks(exchange, the_loop, &blocks, patience).await,
+            None => poll::Polled::lost(&blocks),
+        };
+        let seen = |point: &Point| Seen {
+            reading: map.read(point, &polled.image),
+            raw: polled.image.raw(&point.place),
+            unit: map.unit_of(point, &polled.image),
+        };
+        let explain = |(place, failure): &(Place, Failure)| {
+            failure.explain(the_loop.unit, &port, *place, self.answer_within)
+        };
+        let refused = polled
+            .failed
+            .iter()
+            .any(|(_, failure)| matches!(failure, Failure::Refused(_)));
+        LoopSeen {
+            name: the_loop.name.clone(),
+            points: map.points.iter().map(seen).collect(),
+            failures: polled.failed.iter().map(explain).collect(),
+            answered: refused || !polled.answered.is_empty(),
+        }
+    }
+
+    /// The port as people say it.
+    pub fn describe(&self) -> String {
+        describe_port(&self.port)
+    }
+}
+
+/// A port as people say it: `/dev/ttyUSB0 9600 8E1`.
+pub fn describe_port(port: &Port) -> String {
+    match port {
+        Port::Serial {
+            path,
+            baud,
+            parity,
+            stop_bits,
+        } => {
+            let parity = match parity {
+                Parity::Even => 'E',
+                Parity::Odd => 'O',
+                Parity::None => 'N',
+            };
+            format!(
+                "{path} {baud} 8{parity}{}",
+                if *stop_bits == StopBits::Two { 2 } else { 1 }
+            )
+        }
+        Port::RtuOverTcp(address) => format!("RTU over TCP {address}"),
+        Port::Tcp(address) => format!("Modbus TCP {address}"),
+    }
+}

@@ -1,0 +1,199 @@
+//! One poll of one loop: blocks in, a sample out.
+
+use tokio::time::Instant;
+use tokio_modbus::{Request, Response};
+
+use super::Failure;
+use super::exchange::Exchange;
+use super::plan::blocks;
+use crate::clock::{Clock, Stamp};
+use crate::map::{Image, Map, Place, Refresh, Role, Table};
+use crate::sample::{Reading, Sample, State, Why};
+use crate::setup::LoopSetup;
+
+/// What reading some blocks gave.
+#[derive(Debug)]
+pub(crate) struct Polled {
+    pub(crate) image: Image,
+    /// Each block that was answered, and when.
+    pub(crate) answered: Vec<(Place, Instant)>,
+    /// Each block that was not, and why.
+    pub(crate) failed: Vec<(Place, Failure)>,
+}
+
+impl Polled {
+    /// Nothing, because there is no port.
+    pub(crate) fn lost(blocks: &[Place]) -> Self {
+        let failed = blocks
+            .iter()
+            .map(|block| (*block, Failure::PortLost("not open".to_owned())))
+            .collect();
+        Self {
+            image: Image::default(),
+            answered: Vec::new(),
+            failed,
+        }
+    }
+}
+
+/// The blocks of one refresh class of a map.
+pub(crate) fn planned(map: &Map, refresh: Refresh) -> Vec<Place> {
+    blocks(map.places_for(refresh), &map.access)
+}
+
+/// Asks for `blocks` one after the other; those there is no time for before `until` are not asked.
+pub(crate) async fn read_blocks(
+    exchange: &mut Exchange,
+    the_loop: &LoopSetup,
+    blocks: &[Place],
+    until: Instant,
+) -> Polled {
+    let mut polled = Polled {
+        image: Image::default(),
+        answered: Vec::new(),
+        failed: Vec::new(),
+    };
+    let mut given_up: Option<Failure> = None;
+    for block in blocks {
+        let outcome = match &given_up {
+            Some(failure) => Err(failure.clone()),
+            None => read_block(exchange, the_loop, block, until, &mut polled.image).await,
+        };
+        match outcome {
+            Ok(()) => polled.answered.push((*block, Instant::now())),
+            Err(failure) => {
+                polled.image.put_failure(*block, failure.why());
+                if matches!(failure, Failure::PortLost(_)) || Instant::now() >= until {
+                    given_up = Some(failure.clone());
+                }
+                polled.failed.push((*block, failure));
+            }
+        }
+    }
+    polled
+}
+
+async fn read_block(
+    exchange: &mut Exchange,
+    the_loop: &LoopSetup,
+    block: &Place,
+    until: Instant,
+    image: &mut Image,
+) -> Result<(), Failure> {
+    let (address, count) = (block.address.0, block.count);
+    let request = match block.table {
+        Table::Coil => Request::ReadCoils(address, count),
+        Table::Discrete => Request::ReadDiscreteInputs(address, count),
+        Table::Input => Request::ReadInputRegisters(address, count),
+        Table::Holding => Request::ReadHoldingRegisters(address, count),
+    };
+    match exchange
+        .ask(the_loop.unit, &request, &the_loop.map.access, until)
+        .await?
+    {
+        Response::ReadCoils(bits) | Response::ReadDiscreteInputs(bits)
+            if bits.len() >= usize::from(count) =>
+        {
+            // The last byte of a bit answer is padded.
+            image.put_bits(block.table, block.address, &bits[..usize::from(count)]);
+            Ok(())
+        }
+        Response::ReadInputRegisters(words) | Response::ReadHoldingRegisters(words)
+            if words.len() == usize::from(count) =>
+        {
+            image.put_words(block.table, block.address, &words);
+            Ok(())
+        }
+        _ => Err(Failure::Damaged),
+    }
+}
+
+/// The sample of a poll that was due at `due`; never earlier than `not_before`.
+pub(crate) fn sample(
+    the_loop: &LoopSetup,
+    polled: &Polled,
+    clock: &Clock,
+    due: Stamp,
+    not_before: Stamp,
+) -> Sample {
+    let map = &the_loop.map;
+    let readings: Vec<Reading> = map
+        .trend_points()
+        .map(|point| map.read(point, &polled.image))
+        .collect();
+    let process_value = map
+        .trend_points()
+        .position(|point| point.role == Role::ProcessValue);
+    let arrived = process_value_block(map, polled).map_or(due, |at| clock.of(at));
+    let state = state_of(
+        &readings,
+        process_value.and_then(|index| readings.get(index)),
+    );
+    Sample {
+        of: the_loop.name.clone(),
+        stamp: arrived.max(not_before),
+        state,
+        readings: readings.into(),
+    }
+}
+
+/// The sample of a poll that was never asked.
+pub(crate) fn absent(the_loop: &LoopSetup, why: Why, due: Stamp, not_before: Stamp) -> Sample {
+    let readings = the_loop
+        .map
+        .trend_points()
+        .map(|_| Reading::Absent(why))
+        .collect();
+    Sample {
+        of: the_loop.name.clone(),
+        stamp: due.max(not_before),
+        state: State::Absent(why),
+        readings,
+    }
+}
+
+fn process_value_block(map: &Map, polled: &Polled) -> Option<Instant> {
+    let place = map
+        .trend_points()
+        .find(|point| point.role == Role::ProcessValue)?
+        .place;
+    let holds = |block: &Place| {
+        let (first, last) = (
+            block.address.0,
+            u32::from(block.address.0) + u32::from(block.count),
+        );
+        block.table == place.table && (u32::from(first)..last).contains(&u32::from(place.address.0))
+    };
+    polled
+        .answered
+        .iter()
+        .find(|(block, _)| holds(block))
+        .map(|(_, at)| *at)
+}
+
+fn state_of(readings: &[Reading], process_value: Option<&Reading>) -> State {
+    if let Some(Reading::Fault(_)) = process_value {
+        return State::Faulty;
+    }
+    let good = readings
+        .iter()
+        .filter(|reading| matches!(reading, Reading::Good(_)))
+        .count();
+    if good == readings.len() {
+        return State::Good;
+    }
+    let first_absence = readings.iter().find_map(|reading| match reading {
+        Reading::Absent(why) => Some(*why),
+        Reading::Good(_) | Reading::Fault(_) => None,
+    });
+    match first_absence {
+        Some(why)
+            if readings
+                .iter()
+                .all(|reading| matches!(reading, Reading::Absent(_))) =>
+        {
+            State::Absent(why)
+        }
+        _ => State::Partial,
+    }
+}

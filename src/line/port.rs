@@ -1,0 +1,221 @@
+//! Ports: what bytes go through, and how it is opened.
+
+use std::io;
+use std::time::Duration;
+
+use futures_util::future::BoxFuture;
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::net::TcpStream;
+use tokio_serial::{SerialPortBuilderExt, SerialStream};
+
+use super::frame::Framing;
+use crate::setup::{Parity, Port, StopBits};
+
+/// How long a TCP connection may take to come up.
+const CONNECT_WITHIN: Duration = Duration::from_secs(3);
+
+/// Anything bytes go through.
+pub trait Wire: AsyncRead + AsyncWrite + Send + Unpin {}
+
+impl<T: AsyncRead + AsyncWrite + Send + Unpin> Wire for T {}
+
+/// Opens a line's port, again and again if it is lost. A simulation brings its own.
+pub type Opener = Box<dyn FnMut() -> BoxFuture<'static, Result<Box<dyn Wire>, PortError>> + Send>;
+
+/// Why a port could not be opened, in words for the person at the line.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{what}\nhelp: {help}")]
+pub struct PortError {
+    /// What and where.
+    pub what: String,
+    /// What to do next.
+    pub help: String,
+}
+
+/// What an open port needs to know about time and framing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Pace {
+    pub(crate) framing: Framing,
+    /// Time of one character on the wire.
+    pub(crate) character: Duration,
+    /// Silence that ends a frame.
+    pub(crate) silence: Duration,
+}
+
+impl Pace {
+    /// 3.5 characters of silence, 1.75 ms above 19,200 baud; 4.010 ms at 9,600 baud with 11 bits
+    /// (Modbus over Serial Line V1.02, 2.5.1.1). Where no serial line is known behind a connection,
+    /// TCP keeps its own order and no silence is needed.
+    pub(crate) fn of(port: &Port) -> Self {
+        match port {
+            Port::Serial {
+                baud,
+                parity,
+                stop_bits,
+                ..
+            } => {
+                let parity_bits = u32::from(*parity != Parity::None);
+                let stop_bits = if *stop_bits == StopBits::Two { 2 } else { 1 };
+                let bits = 1 + 8 + parity_bits + stop_bits;
+                let character = Duration::from_secs(1) * bits / *baud;
+                let silence = if *baud > 19_200 {
+                    Duration::from_micros(1750)
+                } else {
+                    character * 7 / 2
+                };
+                Self {
+                    framing: Framing::Rtu,
+                    character,
+                    silence,
+                }
+            }
+            Port::RtuOverTcp(_) => Self {
+                framing: Framing::Rtu,
+                character: Duration::ZERO,
+                silence: Duration::ZERO,
+            },
+            Port::Tcp(_) => Self {
+                framing: Framing::Tcp,
+                character: Duration::ZERO,
+                silence: Duration::ZERO,
+            },
+        }
+    }
+}
+
+/// The opener of a real port.
+pub fn opener(port: Port) -> Opener {
+    Box::new(move || {
+        let port = port.clone();
+        Box::pin(async move {
+            match &port {
+                Port::Serial {
+                    path,
+                    baud,
+                    parity,
+                    stop_bits,
+                } => {
+                    let stream = open_serial(path, *baud, *parity, *stop_bits)?;
+                    Ok(Box::new(stream) as Box<dyn Wire>)
+                }
+                Port::RtuOverTcp(address) | Port::Tcp(address) => {
+                    Ok(Box::new(connect(address).await?) as Box<dyn Wire>)
+                }
+            }
+        })
+    })
+}
+
+fn open_serial(
+    path: &str,
+    baud: u32,
+    parity: Parity,
+    stop_bits: StopBits,
+) -> Result<SerialStream, PortError> {
+    tokio_serial::new(path, baud)
+        .parity(match parity {
+            Parity::Even => tokio_serial::Parity::Even,
+            Parity::Odd => tokio_serial::Parity::Odd,
+            Parity::None => tokio_serial::Parity::None,
+        })
+        .stop_bits(match stop_bits {
+            StopBits::One => tokio_serial::StopBits::One,
+            StopBits::Two => tokio_serial::StopBits::Two,
+        })
+        .open_native_async()
+        .map_err(|error| serial_error(path, &error))
+}
+
+fn serial_error(path: &str, error: &tokio_serial::Error) -> PortError {
+    use io::ErrorKind::{NotFound, PermissionDenied};
+    use tokio_serial::ErrorKind;
+    let exists = std::path::Path::new(path).exists();
+    let (what, help) = match error.kind() {
+        // The serial crate says `NoDevice` both for a port that is gone and for one that is taken.
+        ErrorKind::NoDevice if exists => (
+            format!("{path} is in use by another program"),
+            "close the other program; on Linux 'fuser -v PORT' names it".to_owned(),
+        ),
+        ErrorKind::Io(PermissionDenied) => (
+            format!("no permission to open {path}"),
+            "on Linux add yourself to the group that owns it ('ls -l' shows it, often dialout) and log in again"
+                .to_owned(),
+        ),
+        ErrorKind::NoDevice | ErrorKind::Io(NotFound) => {
+            (format!("there is no port {path}"), format!("plug the adapter in; {}", ports_present()))
+        }
+        _ => (
+            format!("{path} could not be opened as a serial port: {error}"),
+            format!("check that it is a serial port; {}", ports_present()),
+        ),
+    };
+    PortError { what, help }
+}
+
+fn ports_present() -> String {
+    let names: Vec<String> = tokio_serial::available_ports()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|port| port.port_name)
+        .collect();
+    if names.is_empty() {
+        "this machine shows no serial port now".to_owned()
+    } else {
+        format!("this machine has {}", names.join(", "))
+    }
+}
+
+async fn connect(address: &str) -> Result<TcpStream, PortError> {
+    let failed = |reason: String| PortError {
+        what: format!("no connection to {address}: {reason}"),
+        help:
+            "check the address, that the gateway is switched on and that it has a free connection"
+                .to_owned(),
+    };
+    let stream = tokio::time::timeout(CONNECT_WITHIN, TcpStream::connect(address))
+        .await
+        .map_err(|_| failed(format!("nothing within {} s", CONNECT_WITHIN.as_secs())))?
+        .map_err(|error| failed(error.to_string()))?;
+    // Small frames must not wait for each other.
+    stream
+        .set_nodelay(true)
+        .map_err(|error| failed(error.to_string()))?;
+    Ok(stream)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn serial(baud: u32, parity: Parity) -> Port {
+        Port::Serial {
+            path: String::new(),
+            baud,
+            parity,
+            stop_bits: StopBits::One,
+        }
+    }
+
+    #[test]
+    fn silences_are_those_of_the_serial_line_document() {
+        // Modbus over Serial Line V1.02, 2.5.1.1: 3.5 characters of 11 bits, fixed above 19,200.
+        for (baud, silence_us) in [
+            (1200, 32_083),
+            (2400, 16_041),
+            (9600, 4_010),
+            (19_200, 2_005),
+            (115_200, 1_750),
+        ] {
+            let pace = Pace::of(&serial(baud, Parity::Even));
+            assert_eq!(pace.silence.as_micros(), silence_us, "{baud}");
+        }
+    }
+
+    #[test]
+    fn a_missing_port_is_named_with_a_way_on() {
+        let error =
+            open_serial("/dev/no-such-port", 9600, Parity::Even, StopBits::One).unwrap_err();
+        assert!(error.to_string().contains("/dev/no-such-port"), "{error}");
+        assert!(error.to_string().contains("help: "), "{error}");
+    }
+}
