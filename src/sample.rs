@@ -158,9 +158,31 @@ pub enum Happening {
 }
 
 impl State {
-    /// Whether the process value of this sample can be used.
+    /// Every state, with the word that stands for it; the code of an exception is not in its word.
+    const WORDS: [(Self, &'static str); 10] = [
+        (Self::Good, "good"),
+        (Self::Partial, "partial"),
+        (Self::Faulty, "faulty"),
+        (Self::Absent(Why::NoAnswer), "no-answer"),
+        (Self::Absent(Why::Damaged), "damaged"),
+        (Self::Absent(Why::Refused(0)), "refused"),
+        (Self::Absent(Why::Foreign), "foreign"),
+        (Self::Absent(Why::Skipped), "skipped"),
+        (Self::Absent(Why::PortLost), "port-lost"),
+        (Self::Absent(Why::NotRunning), "not-running"),
+    ];
+
+    /// Whether the process value of this sample may be used, if it is there.
     pub fn has_process_value(self) -> bool {
         matches!(self, Self::Good | Self::Partial)
+    }
+
+    /// The state a word of the `state` column stands for.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::WORDS
+            .iter()
+            .find(|(_, known)| *known == word)
+            .map(|(state, _)| *state)
     }
 
     /// The word in the `state` column.
@@ -190,6 +212,13 @@ impl Why {
 }
 
 impl SettingsCause {
+    /// The cause a word of `settings.csv` stands for.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Start, Self::Changed, Self::AutotuneEnded, Self::End]
+            .into_iter()
+            .find(|cause| cause.word() == word)
+    }
+
     /// The word in `settings.csv`.
     pub fn word(self) -> &'static str {
         match self {

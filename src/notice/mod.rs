@@ -1,1 +1,156 @@
-//! To come.
+//! What a stream of samples means at once: an autotune began or ended, a sensor broke, a unit fell
+//! silent. Stands between the lines and everybody who listens, so that recorder, screen and commands
+//! all see the same events.
+
+mod answers;
+mod autotune;
+mod values;
+
+use std::collections::{BTreeMap, HashMap};
+
+use tokio::sync::{broadcast, mpsc};
+
+use crate::clock::Stamp;
+use crate::line::Ask;
+use crate::name::Name;
+use crate::sample::{Entry, Event, Happening, Sample, Settings};
+use crate::setup::{LoopSetup, Setup};
+use answers::AnswerWatch;
+use autotune::AutotuneWatch;
+use values::ValueWatch;
+
+/// What one entry made noticeable.
+#[derive(Debug, Default, PartialEq)]
+pub struct Noticed {
+    /// To be sent on behind the entry.
+    pub events: Vec<Event>,
+    /// To be asked of the line that entry came from.
+    pub asks: Vec<Ask>,
+}
+
+/// Watches every loop of a setup. Pure: entries in, events out.
+#[derive(Debug)]
+pub struct Notice {
+    loops: HashMap<Name, Watched>,
+}
+
+#[derive(Debug)]
+struct Watched {
+    answers: AnswerWatch,
+    values: ValueWatch,
+    autotune: AutotuneWatch,
+}
+
+/// Something noticed, before it is tied to a loop and a time.
+type Finding = (Happening, String);
+
+impl Notice {
+    /// A watch that has seen nothing yet.
+    pub fn new(setup: &Setup) -> Self {
+        let watched = |the_loop: &LoopSetup| {
+            let watched = Watched {
+                answers: AnswerWatch::default(),
+                values: ValueWatch::new(the_loop.map.clone()),
+                autotune: AutotuneWatch::new(the_loop.map.clone()),
+            };
+            (the_loop.name.clone(), watched)
+        };
+        Self {
+            loops: setup.loops.iter().map(watched).collect(),
+        }
+    }
+
+    /// Takes one entry and says what it means.
+    pub fn on(&mut self, entry: &Entry) -> Noticed {
+        match entry {
+            Entry::Sample(sample) => self.on_sample(sample),
+            Entry::Settings(settings) => self.on_settings(settings),
+            Entry::Event(_) => Noticed::default(),
+        }
+    }
+
+    fn on_sample(&mut self, sample: &Sample) -> Noticed {
+        let Some(watched) = self.loops.get_mut(&sample.of) else {
+            return Noticed::default();
+        };
+        let mut findings: Vec<Finding> = Vec::new();
+        findings.extend(watched.answers.on(sample));
+        findings.extend(watched.values.on_sample(sample));
+        let mut asks = Vec::new();
+        if let Some(step) = watched.autotune.on_sample(sample) {
+            findings.extend(step.finding);
+            asks.extend(
+                step.ask
+                    .map(|cause| Ask::Settings(sample.of.clone(), cause)),
+            );
+        }
+        Noticed {
+            events: tied(findings, &sample.of, sample.stamp),
+            asks,
+        }
+    }
+
+    fn on_settings(&mut self, settings: &Settings) -> Noticed {
+        let Some(watched) = self.loops.get_mut(&settings.of) else {
+            return Noticed::default();
+        };
+        let moved = watched.values.on_settings(settings);
+        let tune = watched.autotune.on_settings(settings);
+        let changed = (!moved.is_empty()).then(|| (Happening::SettingsChanged, moved.join(", ")));
+        let findings = changed.into_iter().chain(tune);
+        Noticed {
+            events: tied(findings, &settings.of, settings.stamp),
+            asks: Vec::new(),
+        }
+    }
+}
+
+fn tied(findings: impl IntoIterator<Item = Finding>, of: &Name, stamp: Stamp) -> Vec<Event> {
+    let event = |(what, text)| Event {
+        of: Some(of.clone()),
+        stamp,
+        what,
+        text,
+    };
+    findings.into_iter().map(event).collect()
+}
+
+/// Who listens to what a session's lines give.
+#[derive(Debug)]
+pub struct Listeners {
+    /// The recorder, which must have everything: the lines wait for it.
+    pub recorder: Option<mpsc::Sender<Entry>>,
+    /// Everybody else; whoever is slow loses entries and is told how many.
+    pub live: broadcast::Sender<Entry>,
+}
+
+/// Passes entries on until every sender is gone, with what they mean behind them.
+///
+/// Ends early when the recorder ends: there is no use in polling what cannot be written.
+pub async fn run(
+    mut notice: Notice,
+    mut entries: mpsc::Receiver<Entry>,
+    asks: BTreeMap<Name, mpsc::Sender<Ask>>,
+    listeners: Listeners,
+) {
+    while let Some(entry) = entries.recv().await {
+        let noticed = notice.on(&entry);
+        let events = noticed.events.into_iter().map(Entry::Event);
+        for entry in std::iter::once(entry).chain(events) {
+            // Nobody looking is no failure.
+            let _ = listeners.live.send(entry.clone());
+            if let Some(recorder) = &listeners.recorder
+                && recorder.send(entry).await.is_err()
+            {
+                return;
+            }
+        }
+        for ask in noticed.asks {
+            let Ask::Settings(of, _) = &ask;
+            if let Some(line) = asks.get(of) {
+                // A line that takes nothing more is ending.
+                let _ = line.try_send(ask);
+            }
+        }
+    }
+}

@@ -1,0 +1,153 @@
+//! The story of an autotune: began, ended, and whether it tuned.
+//!
+//! A controller has *tuned* only if its three numbers changed and it controls again.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::Finding;
+use super::values::moved;
+use crate::map::{Map, Meaning, Point, Role};
+use crate::name::Name;
+use crate::number::Number;
+use crate::sample::{Happening, Reading, Sample, Settings, SettingsCause};
+
+/// The three numbers, by point name.
+type Tuning = BTreeMap<Name, Number>;
+
+/// Follows the autotune of one loop.
+#[derive(Debug)]
+pub(super) struct AutotuneWatch {
+    map: Arc<Map>,
+    phase: Phase,
+    /// As last seen.
+    tuning: Tuning,
+    mode: Option<Meaning>,
+}
+
+#[derive(Debug)]
+enum Phase {
+    Idle,
+    Active {
+        tuning_before: Tuning,
+    },
+    /// Over; the settings have been asked for.
+    Judging {
+        tuning_before: Tuning,
+    },
+}
+
+/// What a sample changed in the story.
+#[derive(Debug, Default)]
+pub(super) struct Step {
+    pub(super) finding: Option<Finding>,
+    pub(super) ask: Option<SettingsCause>,
+}
+
+impl AutotuneWatch {
+    pub(super) fn new(map: Arc<Map>) -> Self {
+        Self {
+            map,
+            phase: Phase::Idle,
+            tuning: BTreeMap::new(),
+            mode: None,
+        }
+    }
+
+    pub(super) fn on_sample(&mut self, sample: &Sample) -> Option<Step> {
+        let map = self.map.clone();
+        self.remember(map.trend_points().zip(sample.readings.iter()));
+        let (point, reading) = map
+            .trend_points()
+            .zip(sample.readings.iter())
+            .find(|(point, _)| point.role == Role::AutotuneActive)?;
+        // An unread status is no change of it.
+        let active = map.is_active(point, reading)?;
+        match (&self.phase, active) {
+            (Phase::Idle | Phase::Judging { .. }, true) => {
+                self.phase = Phase::Active {
+                    tuning_before: self.tuning.clone(),
+                };
+                let finding = Some((
+                    Happening::AutotuneBegan,
+                    "the controller began to tune itself".to_owned(),
+                ));
+                Some(Step { finding, ask: None })
+            }
+            (Phase::Active { tuning_before }, false) => {
+                let tuning_before = tuning_before.clone();
+                if map.settings_points().next().is_none() {
+                    let finding = Some(self.verdict(&tuning_before));
+                    self.phase = Phase::Idle;
+                    return Some(Step { finding, ask: None });
+                }
+                self.phase = Phase::Judging { tuning_before };
+                Some(Step {
+                    finding: None,
+                    ask: Some(SettingsCause::AutotuneEnded),
+                })
+            }
+            (Phase::Idle | Phase::Judging { .. }, false) | (Phase::Active { .. }, true) => None,
+        }
+    }
+
+    /// The verdict, once the settings after the tune are there.
+    pub(super) fn on_settings(&mut self, settings: &Settings) -> Option<Finding> {
+        let map = self.map.clone();
+        self.remember(map.settings_points().zip(settings.readings.iter()));
+        match &mut self.phase {
+            // The watching began in the middle of a tune: what is read first counts as before.
+            Phase::Active { tuning_before } if tuning_before.is_empty() => {
+                tuning_before.clone_from(&self.tuning);
+                None
+            }
+            Phase::Judging { tuning_before } if settings.cause == SettingsCause::AutotuneEnded => {
+                let tuning_before = std::mem::take(tuning_before);
+                self.phase = Phase::Idle;
+                Some(self.verdict(&tuning_before))
+            }
+            Phase::Idle | Phase::Active { .. } | Phase::Judging { .. } => None,
+        }
+    }
+
+    fn remember<'a>(&mut self, readings: impl Iterator<Item = (&'a Point, &'a Reading)>) {
+        for (point, reading) in readings {
+            let Some(number) = reading.number() else {
+                continue;
+            };
+            match point.role {
+                Role::Proportional | Role::Integral | Role::Derivative => {
+                    self.tuning.insert(point.name.clone(), number);
+                }
+                Role::Mode => self.mode = self.map.meaning(point, reading),
+                _ => {}
+            }
+        }
+    }
+
+    fn verdict(&self, before: &Tuning) -> Finding {
+        if self.tuning.is_empty() || before.is_empty() {
+            let text = "the autotune ended; whether it tuned is not known: the tuning points were not read before it";
+            return (Happening::AutotuneUnknown, text.to_owned());
+        }
+        if self.tuning == *before {
+            let text = "the autotune ended and the tuning is as before: it was stopped or gave up";
+            return (Happening::AutotuneUnchanged, text.to_owned());
+        }
+        let changes = self.changes(before).join(", ");
+        if matches!(self.mode, Some(Meaning::Manual | Meaning::Stopped)) {
+            let text =
+                format!("the tuning changed, but the controller does not control now: {changes}");
+            return (Happening::AutotuneUnknown, text);
+        }
+        (Happening::AutotuneTuned, format!("tuned: {changes}"))
+    }
+
+    fn changes(&self, before: &Tuning) -> Vec<String> {
+        let change = |point: &Point| {
+            let (old, new) = (before.get(&point.name)?, self.tuning.get(&point.name)?);
+            (old != new).then(|| moved(point, *old, *new))
+        };
+        self.map.points.iter().filter_map(change).collect()
+    }
+}
