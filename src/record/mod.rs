@@ -1,15 +1,27 @@
 //! Recordings on disk: the only part that knows their layout.
 //!
-//! `source` is what every analysis command reads: a recording, a loop's folder in it, or any CSV.
+//! [`Recorder`] writes one; [`read_recording`] and [`Follower`] read it back, whole or as it grows.
+//! [`Source`] is what every analysis command works on: a recording, a loop's folder in it, or any CSV.
 
 mod csv_cell;
 mod csv_columns;
 mod csv_source;
 mod cut;
+mod facts;
+mod follow;
+mod layout;
+mod loop_files;
 mod read_error;
+mod recorder;
+mod recording_source;
+mod rows;
 mod source;
+mod sums;
 
 pub use csv_columns::CsvColumns;
 pub use csv_source::read_csv;
+pub use follow::Follower;
 pub use read_error::ReadError;
+pub use recorder::{RecordError, Recorder};
+pub use recording_source::{Opened, is_recording, open, read_recording};
 pub use source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
