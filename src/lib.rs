@@ -24,7 +24,7 @@
 //!  console, evidence, cli         people: the terminal screen, the report, the commands
 //! ```
 //!
-//! `demo` ties the whole chain to the simulated oven of the `mock-device` crate.
+//! `session` ties lines, notice, recorder and listeners together; `demo` ties the whole chain to the simulated oven of the `mock-device` crate.
 
 pub mod clock;
 pub mod name;
@@ -38,6 +38,7 @@ pub mod trace;
 pub mod line;
 pub mod notice;
 pub mod record;
+pub mod session;
 pub mod trend;
 pub mod analysis;
 pub mod console;

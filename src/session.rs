@@ -1,0 +1,145 @@
+//! Ties lines, notice, recorder and listeners together.
+//!
+//! Everything is a future; whoever starts a session decides which runtime runs it. A real serial line
+//! gets a thread of its own, because its port blocks; a simulation runs all of it in one
+//! current-thread runtime on paused time. First the ports are opened, then recording and polling
+//! begin with one clock: a recording is made only when there is something to record.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use futures_util::future::BoxFuture;
+use tokio::sync::{broadcast, mpsc, oneshot};
+use tokio_util::sync::CancellationToken;
+
+use crate::line::{Ask, Line, Opener, PortError, Start, Ties};
+use crate::name::Name;
+use crate::notice::{self, Listeners, Notice};
+use crate::record::{RecordError, Recorder};
+use crate::sample::Entry;
+use crate::setup::{LineSetup, Setup};
+
+/// Entries on their way to the recorder; a minute of a busy line.
+const QUEUE: usize = 4096;
+/// Entries a slow screen may be behind before it loses some (and is told).
+const LIVE: usize = 16_384;
+/// Asks on their way to a line.
+const ASKS: usize = 16;
+
+/// A session whose ports are being opened.
+pub struct Opening {
+    /// One future for each line, to be started before [`Opening::wait`].
+    pub lines: Vec<BoxFuture<'static, ()>>,
+    opened: Vec<oneshot::Receiver<Result<(), PortError>>>,
+    starts: Vec<oneshot::Sender<Start>>,
+    asks: BTreeMap<Name, mpsc::Sender<Ask>>,
+    entries: mpsc::Sender<Entry>,
+    received: mpsc::Receiver<Entry>,
+    stop: CancellationToken,
+}
+
+/// A session that polls.
+pub struct Session {
+    /// Passes entries on; ends when every line has ended.
+    pub hub: BoxFuture<'static, ()>,
+    /// Writes the recording; ends after the hub. Gives the recording's folder.
+    pub recorder: Option<BoxFuture<'static, Result<PathBuf, RecordError>>>,
+    /// Everything as it happens.
+    pub live: broadcast::Sender<Entry>,
+    /// For marks; weak, so that a screen that stays open does not keep the session going.
+    pub hand: mpsc::WeakSender<Entry>,
+}
+
+impl Opening {
+    /// The lines of `setup` that a loop hangs on, each with the opener `opener` gives it.
+    pub fn new(
+        setup: &Setup,
+        opener: &mut dyn FnMut(&LineSetup) -> Opener,
+        stop: &CancellationToken,
+    ) -> Self {
+        let (entries, received) = mpsc::channel(QUEUE);
+        let mut opening = Self {
+            lines: Vec::new(),
+            opened: Vec::new(),
+            starts: Vec::new(),
+            asks: BTreeMap::new(),
+            entries,
+            received,
+            stop: stop.clone(),
+        };
+        let used = |line: &&LineSetup| {
+            setup
+                .loops
+                .iter()
+                .any(|the_loop| the_loop.line == line.name)
+        };
+        for line in setup.lines.iter().filter(used) {
+            opening.add(Line::new(line, &setup.loops, opener(line)));
+        }
+        opening
+    }
+
+    fn add(&mut self, line: Line) {
+        let (ask, asks) = mpsc::channel(ASKS);
+        let (opened, is_open) = oneshot::channel();
+        let (give_start, start) = oneshot::channel();
+        self.asks
+            .extend(line.loop_names().map(|name| (name.clone(), ask.clone())));
+        self.opened.push(is_open);
+        self.starts.push(give_start);
+        let ties = Ties {
+            out: self.entries.clone(),
+            asks,
+            opened,
+            start,
+            stop: self.stop.clone(),
+        };
+        self.lines.push(Box::pin(line.run(ties)));
+    }
+
+    /// Waits until every port is open.
+    ///
+    /// # Errors
+    /// The first port that could not be opened.
+    pub async fn wait(&mut self) -> Result<(), PortError> {
+        for opened in self.opened.drain(..) {
+            // A line that went away without a word was stopped.
+            opened.await.unwrap_or(Ok(()))?;
+        }
+        Ok(())
+    }
+
+    /// Lets recording and polling begin.
+    pub fn begin(self, setup: &Setup, start: Start, recorder: Option<Recorder>) -> Session {
+        for give_start in self.starts {
+            // A line that does not wait any more was stopped.
+            let _ = give_start.send(start);
+        }
+        let (live, _) = broadcast::channel(LIVE);
+        let (to_recorder, recorder) = recorder.map(started).unzip();
+        let listeners = Listeners {
+            recorder: to_recorder,
+            live: live.clone(),
+        };
+        let hand = self.entries.downgrade();
+        let hub = Box::pin(notice::run(
+            Notice::new(setup),
+            self.received,
+            self.asks,
+            listeners,
+        ));
+        Session {
+            hub,
+            recorder,
+            live,
+            hand,
+        }
+    }
+}
+
+type Writing = BoxFuture<'static, Result<PathBuf, RecordError>>;
+
+fn started(recorder: Recorder) -> (mpsc::Sender<Entry>, Writing) {
+    let (sender, receiver) = mpsc::channel(QUEUE);
+    (sender, Box::pin(recorder.run(receiver)))
+}
