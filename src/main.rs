@@ -1,3 +1,7 @@
 //! The `emberline` program: parse, run, return an exit code.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    emberline::cli::main()
+}

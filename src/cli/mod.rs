@@ -1,1 +1,55 @@
-//! To come.
+//! The commands: the only part that parses arguments, prints, and picks exit codes.
+
+mod awaiting;
+mod exit;
+mod follow;
+mod manual;
+mod read;
+mod record;
+mod running;
+mod signals;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+pub use exit::{Exit, Stop};
+
+/// Watch, record and judge heating loops over Modbus RTU.
+///
+/// Emberline watches; it does not protect. Keep an independent over-temperature cut-out.
+#[derive(Debug, Parser)]
+#[command(name = "emberline", version, max_term_width = 100, after_help = AFTER_HELP)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER_HELP: &str = "\
+Begin with 'emberline demo': the whole job on a simulated annealing oven, no hardware.
+Exit codes: 0 done; 1 done, criteria not met; 2 wrong use; 3 line or controller; 4 files and disks.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Read(read::ReadArgs),
+    Record(record::RecordArgs),
+    Await(awaiting::AwaitArgs),
+    Completions(manual::CompletionsArgs),
+    Manual(manual::ManualArgs),
+}
+
+/// Runs the program with its own arguments.
+pub fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return exit::of_usage(&error),
+    };
+    let done = match &arguments.command {
+        Command::Read(args) => read::run(args),
+        Command::Record(args) => record::run(args),
+        Command::Await(args) => awaiting::run(args),
+        Command::Completions(args) => manual::completions(args),
+        Command::Manual(args) => manual::manual(args),
+    };
+    exit::code(done)
+}

@@ -1,0 +1,124 @@
+//! Runs a session on this machine's clock: a thread for each line, one for the recorder.
+
+use std::io;
+use std::path::PathBuf;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use tokio::runtime::{Builder, Runtime};
+use tokio::sync::broadcast;
+use tokio_util::sync::CancellationToken;
+
+use super::{Exit, Stop};
+use crate::clock::Clock;
+use crate::line::{self, PortError, Start};
+use crate::record::{RecordError, Recorder};
+use crate::sample::Entry;
+use crate::session::{Opening, Session};
+use crate::setup::Setup;
+
+/// A session that polls, on threads of its own.
+pub(super) struct Running {
+    /// Everything as it happens.
+    pub(super) live: broadcast::Sender<Entry>,
+    stop: CancellationToken,
+    lines: Vec<JoinHandle<()>>,
+    writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
+}
+
+/// A runtime for one thread.
+pub(super) fn runtime() -> Result<Runtime, Stop> {
+    Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| {
+            Stop::new(
+                Exit::Files,
+                format!("the system gives no event queue: {error}"),
+            )
+        })
+}
+
+/// Opens the ports of `setup`, makes the recorder, and lets it all begin.
+///
+/// Polling ends by itself `end` after the beginning; `stop` ends it in order, and is set when the recorder cannot go on.
+pub(super) fn start(
+    setup: &Setup,
+    end: Option<Duration>,
+    stop: &CancellationToken,
+    make_recorder: impl FnOnce(&Clock) -> Result<Option<Recorder>, RecordError>,
+) -> Result<Running, Stop> {
+    let mut opening = Opening::new(setup, &mut |line| line::opener(line.port.clone()), stop);
+    let mut lines = Vec::new();
+    for line in std::mem::take(&mut opening.lines) {
+        // However a line ends, by order or by a panic, the rest must not go on without it.
+        let guard = stop.clone().drop_guard();
+        lines.push(on_its_own_thread("line", async move {
+            line.await;
+            drop(guard);
+        })?);
+    }
+    let opened: Result<(), PortError> = runtime()?.block_on(opening.wait());
+    opened?;
+    let clock = Clock::of_this_machine();
+    let recorder = make_recorder(&clock)?;
+    let Session {
+        hub,
+        recorder,
+        live,
+        ..
+    } = opening.begin(setup, Start { clock, end }, recorder);
+    let stop_all = stop.clone();
+    let writing = on_its_own_thread("recorder", async move {
+        let writing = async {
+            match recorder {
+                Some(recorder) => Some(recorder.await),
+                None => None,
+            }
+        };
+        let ((), written) = tokio::join!(hub, writing);
+        // Also when the disk is full: nobody should go on polling for nothing.
+        stop_all.cancel();
+        written
+    })?;
+    Ok(Running {
+        live,
+        stop: stop.clone(),
+        lines,
+        writing,
+    })
+}
+
+impl Running {
+    /// Stops the session and waits until everything is written.
+    pub(super) fn finish(self) -> Result<Option<PathBuf>, Stop> {
+        self.stop.cancel();
+        for line in self.lines {
+            line.join().map_err(|_| crashed("a line"))?;
+        }
+        let written = self.writing.join().map_err(|_| crashed("the recorder"))?;
+        Ok(written.transpose()?)
+    }
+}
+
+fn crashed(what: &str) -> Stop {
+    Stop::new(
+        Exit::Line,
+        format!(
+            "{what} stopped on an error of the program itself\nhelp: please report the lines above"
+        ),
+    )
+}
+
+fn on_its_own_thread<T: Send + 'static>(
+    name: &str,
+    future: impl Future<Output = T> + Send + 'static,
+) -> Result<JoinHandle<T>, Stop> {
+    let runtime = runtime()?;
+    let spawn =
+        |error: io::Error| Stop::new(Exit::Files, format!("the system gives no thread: {error}"));
+    thread::Builder::new()
+        .name(name.to_owned())
+        .spawn(move || runtime.block_on(future))
+        .map_err(spawn)
+}
