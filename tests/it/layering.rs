@@ -21,11 +21,15 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ),
     (
         "notice",
-        &["clock", "map", "name", "number", "sample", "setup"],
+        &["clock", "line", "map", "name", "number", "sample", "setup"],
     ),
     (
         "record",
         &["clock", "map", "name", "number", "sample", "setup", "trace"],
+    ),
+    (
+        "session",
+        &["line", "name", "notice", "record", "sample", "setup"],
     ),
     (
         "trend",
