@@ -22,10 +22,8 @@
 //!
 //! let oven = Oven::settled_at(490.0, LEFT_OVER_TUNING, 42);
 //! let panel = Panel::new(oven, 1.0);
-//! let (port, far_end) = tokio::io::duplex(1024);
 //! let unit = wire::Unit::new(1, &registers::Annealer, panel.clone());
-//! let bus = wire::Bus::new(vec![unit]);
-//! tokio::spawn(async move { wire::serve_rtu(far_end, &bus).await });
+//! let port = wire::in_memory(wire::Bus::new(vec![unit]));
 //! panel.set_setpoint(510.0).unwrap();
 //! # drop(port);
 //! # }

@@ -1,7 +1,8 @@
 //! `annealer`: scaled 16-bit integers in holding registers, eight words at most in one request.
 
-use super::{Exception, Layout, Words, with_high, with_low};
-use crate::controller::{AutotuneState, Controller, Mode, Tuning};
+use super::setting::Setting;
+use super::{Exception, Layout, Words};
+use crate::controller::{AutotuneState, Controller, Mode};
 
 /// What the process value reads while the sensor is open.
 const SENSOR_OPEN: u16 = 0x7FFF;
@@ -13,28 +14,38 @@ const SENSOR_FAULT: u16 = 1 << 2;
 const IN_MANUAL: u16 = 1 << 3;
 const AUTOTUNE_ACTIVE: u16 = 1 << 4;
 
-/// Addresses, from zero. Gaps between the groups answer exception 02.
-mod at {
-    pub(super) const PV: u16 = 0;
-    pub(super) const SETPOINT: u16 = 1;
-    pub(super) const OUTPUT: u16 = 2;
-    pub(super) const STATUS: u16 = 3;
-    pub(super) const MODE: u16 = 4;
-    pub(super) const WORKING_SETPOINT: u16 = 5;
-    pub(super) const AUTOTUNE_COMMAND: u16 = 10;
-    pub(super) const AUTOTUNE_RESULT: u16 = 11;
-    pub(super) const AUTOTUNE_LIMIT: u16 = 12;
-    pub(super) const BAND: u16 = 20;
-    pub(super) const INTEGRAL: u16 = 21;
-    pub(super) const DERIVATIVE: u16 = 22;
-    pub(super) const CYCLE: u16 = 23;
-    pub(super) const SETPOINT_HIGH: u16 = 30;
-    pub(super) const SETPOINT_LOW: u16 = 31;
-    pub(super) const OUTPUT_HIGH: u16 = 32;
-    pub(super) const OUTPUT_LOW: u16 = 33;
-    pub(super) const MANUAL_OUTPUT: u16 = 40;
-    pub(super) const ALARM: u16 = 41;
-    pub(super) const RAMP: u16 = 42;
+/// What is measured and commanded; addresses count from zero, and those between the groups of this
+/// layout answer exception 02.
+const PV: u16 = 0;
+const OUTPUT: u16 = 2;
+const STATUS: u16 = 3;
+const MODE: u16 = 4;
+const WORKING_SETPOINT: u16 = 5;
+const AUTOTUNE_COMMAND: u16 = 10;
+const AUTOTUNE_RESULT: u16 = 11;
+
+/// Where each setting stands and how many of its register's steps make one unit.
+const SETTINGS: [(u16, Setting, f64); 13] = [
+    (1, Setting::Setpoint, TENTHS),
+    (12, Setting::AutotuneLimit, TENTHS),
+    (20, Setting::Band, TENTHS),
+    (21, Setting::Integral, WHOLE),
+    (22, Setting::Derivative, WHOLE),
+    (23, Setting::Cycle, WHOLE),
+    (30, Setting::SetpointHigh, TENTHS),
+    (31, Setting::SetpointLow, TENTHS),
+    (32, Setting::OutputHigh, TENTHS),
+    (33, Setting::OutputLow, TENTHS),
+    (40, Setting::ManualOutput, TENTHS),
+    (41, Setting::Alarm, TENTHS),
+    (42, Setting::Ramp, TENTHS),
+];
+const TENTHS: f64 = 10.0;
+const WHOLE: f64 = 1.0;
+
+fn setting_at(address: u16) -> Option<(Setting, f64)> {
+    let entry = SETTINGS.iter().find(|(place, ..)| *place == address)?;
+    Some((entry.1, entry.2))
 }
 
 /// The controller of the annealing oven.
@@ -63,29 +74,19 @@ impl Layout for Annealer {
     }
 
     fn word(&self, c: &Controller, table: Words, address: u16) -> Option<u16> {
-        let s = c.settings();
         (table == Words::Holding).then_some(())?;
         Some(match address {
-            at::PV => c.pv().map_or(SENSOR_OPEN, tenths),
-            at::SETPOINT => tenths(s.setpoint),
-            at::OUTPUT | at::MANUAL_OUTPUT => tenths(c.output()),
-            at::STATUS => status(c),
-            at::MODE => u16::from(c.mode() == Mode::Manual),
-            at::WORKING_SETPOINT => tenths(c.working_setpoint()),
-            at::AUTOTUNE_COMMAND => u16::from(c.autotune() == AutotuneState::Active),
-            at::AUTOTUNE_RESULT => result(c.autotune()),
-            at::AUTOTUNE_LIMIT => tenths(s.autotune.output_limit),
-            at::BAND => tenths(s.tuning.band),
-            at::INTEGRAL => whole(s.tuning.integral_s),
-            at::DERIVATIVE => whole(s.tuning.derivative_s),
-            at::CYCLE => whole(s.cycle_s),
-            at::SETPOINT_HIGH => tenths(s.setpoint_high),
-            at::SETPOINT_LOW => tenths(s.setpoint_low),
-            at::OUTPUT_HIGH => tenths(s.output_high),
-            at::OUTPUT_LOW => tenths(s.output_low),
-            at::ALARM => tenths(s.alarm_high),
-            at::RAMP => tenths(s.ramp_per_min),
-            _ => return None,
+            PV => c.pv().map_or(SENSOR_OPEN, |pv| scaled(pv, TENTHS)),
+            OUTPUT => scaled(c.output(), TENTHS),
+            STATUS => status(c),
+            MODE => u16::from(c.mode() == Mode::Manual),
+            WORKING_SETPOINT => scaled(c.working_setpoint(), TENTHS),
+            AUTOTUNE_COMMAND => u16::from(c.autotune() == AutotuneState::Active),
+            AUTOTUNE_RESULT => result(c.autotune()),
+            _ => {
+                let (setting, steps) = setting_at(address)?;
+                scaled(setting.get(c), steps)
+            }
         })
     }
 
@@ -98,39 +99,14 @@ impl Layout for Annealer {
 }
 
 fn write(c: &mut Controller, address: u16, word: u16) -> Result<(), Exception> {
-    let value = from_tenths(word);
-    let seconds = f64::from(word);
-    let tuning = c.settings().tuning;
-    let setpoints = (c.settings().setpoint_low, c.settings().setpoint_high);
-    let outputs = (c.settings().output_low, c.settings().output_high);
     match address {
-        at::SETPOINT => c.set_setpoint(value)?,
-        at::MODE => write_mode(c, word)?,
-        at::AUTOTUNE_COMMAND => write_command(c, word)?,
-        at::AUTOTUNE_LIMIT => c.set_autotune_limit(value)?,
-        at::BAND => c.set_tuning(Tuning {
-            band: value,
-            ..tuning
-        })?,
-        at::INTEGRAL => c.set_tuning(Tuning {
-            integral_s: seconds,
-            ..tuning
-        })?,
-        at::DERIVATIVE => c.set_tuning(Tuning {
-            derivative_s: seconds,
-            ..tuning
-        })?,
-        at::CYCLE => c.set_cycle_time(seconds)?,
-        at::SETPOINT_HIGH => c.set_setpoint_limits(with_high(setpoints, value))?,
-        at::SETPOINT_LOW => c.set_setpoint_limits(with_low(setpoints, value))?,
-        at::OUTPUT_HIGH => c.set_output_limits(with_high(outputs, value))?,
-        at::OUTPUT_LOW => c.set_output_limits(with_low(outputs, value))?,
-        at::MANUAL_OUTPUT => c.set_manual_output(value)?,
-        at::ALARM => c.set_alarm_high(value)?,
-        at::RAMP => c.set_ramp(value)?,
-        _ => return Err(Exception::IllegalAddress),
+        MODE => write_mode(c, word),
+        AUTOTUNE_COMMAND => write_command(c, word),
+        _ => {
+            let (setting, steps) = setting_at(address).ok_or(Exception::IllegalAddress)?;
+            Ok(setting.set(c, f64::from(word.cast_signed()) / steps)?)
+        }
     }
-    Ok(())
 }
 
 fn write_mode(c: &mut Controller, word: u16) -> Result<(), Exception> {
@@ -171,25 +147,17 @@ fn result(state: AutotuneState) -> u16 {
     }
 }
 
-/// A value as a signed number of tenths; what lies beyond the word stops short of the fault value.
-fn tenths(value: f64) -> u16 {
+/// A value as a signed word; what lies beyond the word stops short of the fault value.
+fn scaled(value: f64, steps: f64) -> u16 {
     let highest = f64::from(SENSOR_OPEN) - 1.0;
-    let tenths = (value * 10.0).round().clamp(f64::from(i16::MIN), highest);
-    (tenths as i16).cast_unsigned()
-}
-
-fn from_tenths(word: u16) -> f64 {
-    f64::from(word.cast_signed()) / 10.0
-}
-
-fn whole(value: f64) -> u16 {
-    value.round() as u16
+    let word = (value * steps).round().clamp(f64::from(i16::MIN), highest);
+    (word as i16).cast_unsigned()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::controller::Settings;
+    use crate::controller::{Settings, Tuning};
 
     fn controller() -> Controller {
         let settings = Settings::as_delivered(Tuning::new(28.0, 140.0, 35.0), 490.0);
@@ -203,65 +171,61 @@ mod tests {
     #[test]
     fn values_are_tenths_and_times_are_seconds() {
         let c = controller();
-        assert_eq!(read(&c, at::PV), Some(4897));
-        assert_eq!(read(&c, at::SETPOINT), Some(4900));
-        assert_eq!(read(&c, at::OUTPUT), Some(413));
-        assert_eq!(read(&c, at::BAND), Some(280));
-        assert_eq!(read(&c, at::INTEGRAL), Some(140));
-        assert_eq!(read(&c, at::DERIVATIVE), Some(35));
+        assert_eq!(read(&c, PV), Some(4897));
+        assert_eq!(read(&c, 1), Some(4900));
+        assert_eq!(read(&c, OUTPUT), Some(413));
+        assert_eq!(read(&c, 20), Some(280));
+        assert_eq!(read(&c, 21), Some(140));
+        assert_eq!(read(&c, 22), Some(35));
     }
 
     #[test]
     fn below_zero_is_a_negative_word() {
-        assert_eq!(tenths(-1.0), 0xFFF6);
-        assert!((from_tenths(0xFFF6) + 1.0).abs() < 1e-12);
+        assert_eq!(scaled(-1.0, TENTHS), 0xFFF6);
     }
 
     #[test]
     fn a_temperature_too_large_is_not_taken_for_an_open_sensor() {
-        assert_eq!(tenths(1e6), SENSOR_OPEN - 1);
+        assert_eq!(scaled(1e6, TENTHS), SENSOR_OPEN - 1);
         let mut c = controller();
         c.scan(None, 0.5);
-        assert_eq!(read(&c, at::PV), Some(SENSOR_OPEN));
-        assert_eq!(read(&c, at::STATUS), Some(SENSOR_FAULT | ALARM_HIGH));
+        assert_eq!(read(&c, PV), Some(SENSOR_OPEN));
+        assert_eq!(read(&c, STATUS), Some(SENSOR_FAULT | ALARM_HIGH));
     }
 
     #[test]
     fn the_autotune_command_starts_and_aborts_and_the_status_bit_follows() {
         let mut c = controller();
         Annealer
-            .write_words(&mut c, at::AUTOTUNE_COMMAND, &[1])
+            .write_words(&mut c, AUTOTUNE_COMMAND, &[1])
             .unwrap();
-        assert_eq!(
-            read(&c, at::STATUS).unwrap() & AUTOTUNE_ACTIVE,
-            AUTOTUNE_ACTIVE
-        );
-        assert_eq!(read(&c, at::AUTOTUNE_COMMAND), Some(1));
+        assert_eq!(read(&c, STATUS).unwrap() & AUTOTUNE_ACTIVE, AUTOTUNE_ACTIVE);
+        assert_eq!(read(&c, AUTOTUNE_COMMAND), Some(1));
         Annealer
-            .write_words(&mut c, at::AUTOTUNE_COMMAND, &[0])
+            .write_words(&mut c, AUTOTUNE_COMMAND, &[0])
             .unwrap();
-        assert_eq!(read(&c, at::STATUS).unwrap() & AUTOTUNE_ACTIVE, 0);
-        assert_eq!(read(&c, at::AUTOTUNE_RESULT), Some(4));
+        assert_eq!(read(&c, STATUS).unwrap() & AUTOTUNE_ACTIVE, 0);
+        assert_eq!(read(&c, AUTOTUNE_RESULT), Some(4));
     }
 
     #[test]
     fn whatever_is_writable_reads_back_as_written() {
         let mut c = controller();
         for (address, word) in [
-            (at::SETPOINT, 5100),
-            (at::MODE, 1),
-            (at::AUTOTUNE_LIMIT, 600),
-            (at::BAND, 123),
-            (at::INTEGRAL, 456),
-            (at::DERIVATIVE, 78),
-            (at::CYCLE, 15),
-            (at::SETPOINT_HIGH, 5500),
-            (at::SETPOINT_LOW, 1000),
-            (at::OUTPUT_HIGH, 900),
-            (at::OUTPUT_LOW, 50),
-            (at::MANUAL_OUTPUT, 333),
-            (at::ALARM, 5400),
-            (at::RAMP, 25),
+            (1, 5100),
+            (MODE, 1),
+            (12, 600),
+            (20, 123),
+            (21, 456),
+            (22, 78),
+            (23, 15),
+            (30, 5500),
+            (31, 1000),
+            (32, 900),
+            (33, 50),
+            (40, 333),
+            (41, 5400),
+            (42, 25),
         ] {
             Annealer.write_words(&mut c, address, &[word]).unwrap();
             assert_eq!(read(&c, address), Some(word), "register {address}");
@@ -272,11 +236,11 @@ mod tests {
     fn read_only_and_missing_registers_are_illegal_addresses_and_bad_values_illegal_values() {
         let mut c = controller();
         let mut write = |address, word| Annealer.write_words(&mut c, address, &[word]);
-        assert_eq!(write(at::PV, 1), Err(Exception::IllegalAddress));
+        assert_eq!(write(PV, 1), Err(Exception::IllegalAddress));
         assert_eq!(write(7, 1), Err(Exception::IllegalAddress));
-        assert_eq!(write(at::SETPOINT, 6001), Err(Exception::IllegalValue));
-        assert_eq!(write(at::MODE, 2), Err(Exception::IllegalValue));
-        assert_eq!(write(at::MANUAL_OUTPUT, 100), Err(Exception::DeviceFailure));
+        assert_eq!(write(1, 6001), Err(Exception::IllegalValue));
+        assert_eq!(write(MODE, 2), Err(Exception::IllegalValue));
+        assert_eq!(write(40, 100), Err(Exception::DeviceFailure));
         assert_eq!(read(&c, 7), None);
     }
 }

@@ -1,8 +1,9 @@
 //! `floats`: 32-bit floats, low word first; measured values in input registers, settings in holding
 //! registers, states in discrete inputs, commands in coils. It knows no diagnostics echo.
 
-use super::{Bits, Exception, Layout, Words, with_high, with_low};
-use crate::controller::{AutotuneState, Controller, Mode, Tuning};
+use super::setting::Setting;
+use super::{Bits, Exception, Layout, Words};
+use crate::controller::{AutotuneState, Controller, Mode};
 
 /// Longest block, words.
 const MAX_WORDS: u16 = 32;
@@ -31,75 +32,6 @@ const SETTINGS: [Setting; 13] = [
     Setting::Ramp,
     Setting::AutotuneLimit,
 ];
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Setting {
-    Setpoint,
-    Band,
-    Integral,
-    Derivative,
-    Cycle,
-    SetpointHigh,
-    SetpointLow,
-    OutputHigh,
-    OutputLow,
-    ManualOutput,
-    Alarm,
-    Ramp,
-    AutotuneLimit,
-}
-
-impl Setting {
-    fn get(self, c: &Controller) -> f64 {
-        let s = c.settings();
-        match self {
-            Self::Setpoint => s.setpoint,
-            Self::Band => s.tuning.band,
-            Self::Integral => s.tuning.integral_s,
-            Self::Derivative => s.tuning.derivative_s,
-            Self::Cycle => s.cycle_s,
-            Self::SetpointHigh => s.setpoint_high,
-            Self::SetpointLow => s.setpoint_low,
-            Self::OutputHigh => s.output_high,
-            Self::OutputLow => s.output_low,
-            Self::ManualOutput => c.output(),
-            Self::Alarm => s.alarm_high,
-            Self::Ramp => s.ramp_per_min,
-            Self::AutotuneLimit => s.autotune.output_limit,
-        }
-    }
-
-    fn set(self, c: &mut Controller, value: f64) -> Result<(), Exception> {
-        let tuning = c.settings().tuning;
-        let setpoints = (c.settings().setpoint_low, c.settings().setpoint_high);
-        let outputs = (c.settings().output_low, c.settings().output_high);
-        match self {
-            Self::Setpoint => c.set_setpoint(value)?,
-            Self::Band => c.set_tuning(Tuning {
-                band: value,
-                ..tuning
-            })?,
-            Self::Integral => c.set_tuning(Tuning {
-                integral_s: value,
-                ..tuning
-            })?,
-            Self::Derivative => c.set_tuning(Tuning {
-                derivative_s: value,
-                ..tuning
-            })?,
-            Self::Cycle => c.set_cycle_time(value)?,
-            Self::SetpointHigh => c.set_setpoint_limits(with_high(setpoints, value))?,
-            Self::SetpointLow => c.set_setpoint_limits(with_low(setpoints, value))?,
-            Self::OutputHigh => c.set_output_limits(with_high(outputs, value))?,
-            Self::OutputLow => c.set_output_limits(with_low(outputs, value))?,
-            Self::ManualOutput => c.set_manual_output(value)?,
-            Self::Alarm => c.set_alarm_high(value)?,
-            Self::Ramp => c.set_ramp(value)?,
-            Self::AutotuneLimit => c.set_autotune_limit(value)?,
-        }
-        Ok(())
-    }
-}
 
 impl Layout for Floats {
     fn name(&self) -> &'static str {
@@ -193,7 +125,7 @@ fn shortest(value: f32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::controller::Settings;
+    use crate::controller::{Settings, Tuning};
 
     fn controller() -> Controller {
         let settings = Settings::as_delivered(Tuning::new(28.0, 140.0, 35.0), 490.0);

@@ -2,6 +2,7 @@
 
 mod annealer;
 mod floats;
+mod setting;
 
 use std::fmt;
 
@@ -127,13 +128,4 @@ pub static LAYOUTS: [&dyn Layout; 2] = [&Annealer, &Floats];
 /// The layout of this name.
 pub fn layout(name: &str) -> Option<&'static dyn Layout> {
     LAYOUTS.into_iter().find(|layout| layout.name() == name)
-}
-
-/// Lowest or highest of a pair of limits, changed one at a time.
-fn with_low(limits: (f64, f64), low: f64) -> (f64, f64) {
-    (low, limits.1)
-}
-
-fn with_high(limits: (f64, f64), high: f64) -> (f64, f64) {
-    (limits.0, high)
 }

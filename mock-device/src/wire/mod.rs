@@ -18,6 +18,6 @@ mod timing;
 pub use answer::answer;
 pub use bus::{Bus, Unit};
 pub use crc::{crc, is_sealed, sealed};
-pub use rtu::serve_rtu;
+pub use rtu::{in_memory, serve_rtu};
 pub use tcp::serve_tcp;
 pub use timing::Timing;

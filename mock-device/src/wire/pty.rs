@@ -50,6 +50,7 @@ impl Pty {
 #[derive(Debug)]
 pub struct Link {
     path: PathBuf,
+    port: PathBuf,
 }
 
 impl Link {
@@ -72,14 +73,23 @@ impl Link {
         std::os::unix::fs::symlink(port, path)?;
         Ok(Self {
             path: path.to_owned(),
+            port: port.to_owned(),
         })
+    }
+
+    /// Where it stands.
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 }
 
 impl Drop for Link {
     fn drop(&mut self) {
-        // Nobody is left to tell, and a link that somebody else has removed is no loss.
-        let _ = fs::remove_file(&self.path);
+        // Another process may have taken the name over; then it is no longer ours to remove.
+        if fs::read_link(&self.path).is_ok_and(|port| port == self.port) {
+            // Nobody is left to tell.
+            let _ = fs::remove_file(&self.path);
+        }
     }
 }
 
@@ -127,7 +137,10 @@ mod tests {
         std::os::unix::fs::symlink("/nowhere", &path).unwrap();
         let link = Link::make(&path, Path::new("/dev/null")).unwrap();
         assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/null"));
+        let taken_over = Link::make(&path, Path::new("/dev/zero")).unwrap();
         drop(link);
+        assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/zero"));
+        drop(taken_over);
         assert!(fs::symlink_metadata(&path).is_err());
         fs::write(&path, "precious").unwrap();
         let refused = Link::make(&path, Path::new("/dev/null")).unwrap_err();

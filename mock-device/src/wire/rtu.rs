@@ -2,11 +2,14 @@
 
 use std::io;
 
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, DuplexStream};
 
 use super::bus::Bus;
 use super::crc::sealed;
 use super::frames::Frames;
+
+/// Room for a few frames each way.
+const IN_MEMORY_BYTES: usize = 4096;
 
 /// Lets the units of `bus` answer on `stream` until the other end closes it.
 ///
@@ -37,6 +40,17 @@ where
         stream.flush().await?;
     }
     Ok(())
+}
+
+/// A wire in memory with the units of `bus` on it: the end for a master. The units answer in a task
+/// of this runtime until that end is dropped.
+pub fn in_memory(bus: Bus) -> DuplexStream {
+    let (near, far) = tokio::io::duplex(IN_MEMORY_BYTES);
+    tokio::spawn(async move {
+        // Memory does not fail; what ends the task is the master dropping its end.
+        let _ = serve_rtu(far, &bus).await;
+    });
+    near
 }
 
 /// The next frame with a right check; `None` when the stream has ended.
@@ -86,26 +100,24 @@ mod tests {
         Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), 1.0)
     }
 
-    fn plugged(timing: Timing) -> tokio::io::DuplexStream {
-        let (ours, theirs) = tokio::io::duplex(1024);
+    fn plugged(timing: Timing) -> DuplexStream {
         let mut bus = Bus::new(vec![
             Unit::new(1, &Annealer, panel()),
             Unit::new(2, &Floats, panel()),
         ]);
         bus.timing = timing;
-        tokio::spawn(async move { serve_rtu(theirs, &bus).await });
-        ours
+        in_memory(bus)
     }
 
     /// Whatever comes within a second of the device's time.
-    async fn heard(wire: &mut tokio::io::DuplexStream) -> Vec<u8> {
+    async fn heard(wire: &mut DuplexStream) -> Vec<u8> {
         let mut bytes = vec![0; 300];
         let read = tokio::time::timeout(Duration::from_secs(1), wire.read(&mut bytes)).await;
         bytes.truncate(read.map_or(0, Result::unwrap));
         bytes
     }
 
-    async fn ask(wire: &mut tokio::io::DuplexStream, request: &[u8]) -> Vec<u8> {
+    async fn ask(wire: &mut DuplexStream, request: &[u8]) -> Vec<u8> {
         wire.write_all(request).await.unwrap();
         heard(wire).await
     }
