@@ -1,1 +1,31 @@
-//! To come.
+//! The live screen: what a loop does, has done, and what a person can do about it now.
+//!
+//! `session` is what the screen is given; `watched` and `app` keep what it knows; `keys` is what each
+//! key does; `doing` finds the sentence that says what a loop is doing; `view` is what is drawn and
+//! `draw` draws it. All of these are pure. `run` puts them on a real terminal, with `news` for
+//! everything it waits for.
+
+mod session;
+mod look;
+mod words;
+mod ticks;
+mod digits;
+mod pixels;
+mod watched;
+mod remarks;
+mod doing;
+mod view;
+mod app;
+mod keys;
+mod draw;
+mod signals;
+mod terminal;
+mod news;
+mod run;
+
+pub use app::App;
+pub use look::{Depth, Look};
+pub use run::run;
+pub use session::{
+    Ask, Ending, LoopFacts, Recording, ScreenFacts, Session, Signal, Story, Zone, local_offset,
+};

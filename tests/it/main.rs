@@ -4,6 +4,7 @@
 mod bad_files;
 mod csv_source;
 mod encodings;
+mod console;
 mod episodes;
 mod evidence;
 mod good_files;

@@ -1,0 +1,235 @@
+//! What the screen remembers, and what news and time do to it.
+
+use ratatui::Frame;
+use ratatui::layout::Size;
+
+use crate::clock::Stamp;
+use crate::sample::{Entry, Event};
+
+use super::doing::doing;
+use super::draw;
+use super::remarks::Remarks;
+use super::session::{LoopFacts, Recording, ScreenFacts, Story};
+use super::view::{LoopView, Open, ScreenView, TimeWindow};
+use super::watched::Watched;
+
+/// The spans of time the trend can show, in seconds.
+pub(super) const SPANS: [f64; 22] = [
+    60.0,
+    120.0,
+    180.0,
+    300.0,
+    600.0,
+    900.0,
+    1200.0,
+    1800.0,
+    2700.0,
+    3600.0,
+    5400.0,
+    7200.0,
+    10_800.0,
+    14_400.0,
+    21_600.0,
+    28_800.0,
+    43_200.0,
+    86_400.0,
+    172_800.0,
+    345_600.0,
+    604_800.0,
+    2_592_000.0,
+];
+/// Until somebody zooms, the trend grows with the history between these two.
+const FIRST_SPAN: usize = 4;
+const LARGEST_OWN_SPAN: usize = 11;
+/// The advice at the start stays so long, or until a key is pressed.
+const ADVICE_S: f64 = 30.0;
+
+/// The screen's state. Keys, news and time change it; [`App::draw`] shows it.
+pub struct App {
+    pub(super) screen: ScreenFacts,
+    pub(super) watched: Vec<Watched>,
+    pub(super) events: Vec<Event>,
+    pub(super) now: Stamp,
+    pub(super) story: Option<Story>,
+    pub(super) alone: Option<usize>,
+    pub(super) selected: usize,
+    /// Index into [`SPANS`], once somebody chose.
+    pub(super) span: Option<usize>,
+    pub(super) until_s: Option<f64>,
+    pub(super) open: Open,
+    pub(super) has_quit: bool,
+    pub(super) size: Size,
+    pub(super) remarks: Remarks,
+}
+
+impl App {
+    /// A screen that has seen nothing yet. One loop is shown alone, several side by side.
+    pub fn new(mut screen: ScreenFacts, now: Stamp, size: Size) -> Self {
+        let facts: Vec<LoopFacts> = std::mem::take(&mut screen.loops);
+        Self {
+            alone: (facts.len() == 1).then_some(0),
+            watched: facts.into_iter().map(Watched::new).collect(),
+            screen,
+            events: Vec::new(),
+            now,
+            story: None,
+            selected: 0,
+            span: None,
+            until_s: None,
+            open: Open::Nothing,
+            has_quit: false,
+            size,
+            remarks: Remarks {
+                has_advice: true,
+                ..Remarks::default()
+            },
+        }
+    }
+
+    /// Takes in what happened.
+    pub fn on_entry(&mut self, entry: &Entry) {
+        match entry {
+            Entry::Sample(sample) => {
+                self.on_tick(sample.stamp);
+                let of = |one: &&mut Watched| one.facts.name == sample.of;
+                if let Some(watched) = self.watched.iter_mut().find(of) {
+                    watched.take(sample);
+                }
+            }
+            Entry::Event(event) => {
+                self.on_tick(event.stamp);
+                for watched in &mut self.watched {
+                    if event.of.as_ref().is_none_or(|of| *of == watched.facts.name) {
+                        watched.history.note(event);
+                    }
+                }
+                self.events.push(event.clone());
+            }
+            Entry::Settings(settings) => self.on_tick(settings.stamp),
+        }
+    }
+
+    /// Lets time pass; it never runs back.
+    pub fn on_tick(&mut self, now: Stamp) {
+        if now.elapsed > self.now.elapsed {
+            self.now = now;
+            self.remarks.has_advice &= now.elapsed.as_secs_f64() < ADVICE_S;
+        }
+    }
+
+    /// The terminal has another size now.
+    pub fn on_resize(&mut self, size: Size) {
+        self.size = size;
+    }
+
+    /// The story went on.
+    pub fn on_story(&mut self, story: Story) {
+        self.story = Some(story);
+        self.remarks.has_advice = false;
+    }
+
+    /// News were missed because the screen was too slow for them.
+    pub fn on_missed(&mut self, count: u64) {
+        self.remarks.missed += count;
+    }
+
+    /// What the person asked for could not be passed on.
+    pub(super) fn on_unheard(&mut self) {
+        self.remarks.was_unheard = true;
+    }
+
+    /// No more news will come.
+    pub fn on_over(&mut self) {
+        self.remarks.is_over = true;
+    }
+
+    /// Whether the person has quit.
+    pub fn has_quit(&self) -> bool {
+        self.has_quit
+    }
+
+    /// Whether a keystroke belongs to a text being typed.
+    pub fn is_typing(&self) -> bool {
+        matches!(self.open, Open::Mark(_))
+    }
+
+    /// Draws the whole screen.
+    pub fn draw(&self, frame: &mut Frame) {
+        let area = frame.area();
+        draw::screen(frame.buffer_mut(), area, &self.view());
+    }
+
+    /// The span the trend shows, as an index into [`SPANS`].
+    pub(super) fn span_index(&self) -> usize {
+        self.span.unwrap_or_else(|| {
+            let began_s = self
+                .watched
+                .iter()
+                .filter_map(|one| one.history.extent())
+                .map(|(first_s, _)| first_s)
+                .fold(f64::INFINITY, f64::min);
+            let known_s = self.now.elapsed.as_secs_f64() - began_s;
+            let fits = |i: &usize| SPANS[*i] >= known_s;
+            (FIRST_SPAN..LARGEST_OWN_SPAN)
+                .find(fits)
+                .unwrap_or(if known_s > 0.0 {
+                    LARGEST_OWN_SPAN
+                } else {
+                    FIRST_SPAN
+                })
+        })
+    }
+
+    fn view(&self) -> ScreenView<'_> {
+        ScreenView {
+            look: &self.screen.look,
+            zone: self.screen.zone,
+            title: &self.screen.title,
+            now: self.now,
+            recording: self.screen.recording,
+            loops: self.watched.iter().map(|one| self.loop_view(one)).collect(),
+            alone: self.alone,
+            selected: self.selected,
+            window: TimeWindow {
+                span_s: SPANS[self.span_index()],
+                until_s: self.until_s,
+            },
+            events: &self.events,
+            open: &self.open,
+            story: self.story.as_ref(),
+            notices: self.remarks.notices(),
+        }
+    }
+
+    fn loop_view<'a>(&self, one: &'a Watched) -> LoopView<'a> {
+        let now_s = self.now.elapsed.as_secs_f64();
+        let pv = one.pv();
+        let last_value = one.value.filter(|_| pv.is_none());
+        LoopView {
+            name: one.facts.name.as_str(),
+            unit: &one.facts.unit,
+            decimals: one.decimals(),
+            band: one.facts.band,
+            doing: doing(one, now_s),
+            pv,
+            setpoint: one.target(),
+            output: one.output(),
+            last_value: last_value.map(|(at_s, number)| (now_s - at_s, number.as_f64())),
+            history: &one.history,
+            line: &one.facts.line,
+            polls: one.polls,
+            lost: one.lost,
+            episode: None,
+        }
+    }
+}
+
+impl Recording {
+    /// Since when, if at all.
+    pub(super) fn since(self) -> Option<Stamp> {
+        match self {
+            Self::No => None,
+            Self::Here(since) | Self::Elsewhere(since) => Some(since),
+        }
+    }
+}

@@ -1,0 +1,217 @@
+//! The rows above and below everything: what this is, what is told, and what can be done.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::doing::Tone;
+use super::super::look::Look;
+use super::super::view::{Open, ScreenView};
+use super::super::words::{count, lasting, time_of_day};
+use super::pen::{Pen, fit, width};
+
+/// Name, sentence, recording and time of day.
+pub(super) fn header(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let look = view.look;
+    let mut pen = Pen::new(buffer, area);
+    let clock = time_of_day(view.now.time, view.zone);
+    let mut left = pen.put_right(1, 0, &clock, look.strong);
+    let (recording, style) = match view.recording.since() {
+        Some(since) => {
+            let lasted = view.now.elapsed.saturating_sub(since.elapsed);
+            (
+                format!("rec {}", lasting(lasted.as_secs_f64())),
+                look.strong,
+            )
+        }
+        None => ("not recording".to_owned(), look.quiet),
+    };
+    left = left.saturating_sub(width(&recording) + 2);
+    pen.put(left, 0, &recording, style);
+    let (name, sentence, style) = heading(view);
+    let after = pen.put(
+        1,
+        0,
+        &fit(&name, left.saturating_sub(2), look.ascii),
+        look.strong,
+    );
+    let x = after + 3;
+    let room = left.saturating_sub(x + 2);
+    pen.put(x, 0, &fit(&sentence, room, look.ascii), style);
+}
+
+fn heading(view: &ScreenView) -> (String, String, Style) {
+    if let Some(one) = view.alone.and_then(|i| view.loops.get(i)) {
+        let style = tone_style(view.look, one.doing.tone);
+        return (one.name.to_owned(), one.doing.whole(), style);
+    }
+    let in_band = view.loops.iter().filter(|one| one.doing.tone == Tone::Calm);
+    let trouble = view
+        .loops
+        .iter()
+        .filter(|one| one.doing.tone == Tone::Trouble);
+    let (in_band, trouble) = (in_band.count(), trouble.count());
+    let mut text = format!("{in_band} of {} in band", view.loops.len());
+    if trouble > 0 {
+        text = format!("{text}, {trouble} in trouble");
+    }
+    let tone = if trouble > 0 {
+        Tone::Trouble
+    } else {
+        Tone::Moving
+    };
+    (view.title.to_owned(), text, tone_style(view.look, tone))
+}
+
+/// Says so where the picture stands still.
+pub(super) fn paused(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    if let Some(until_s) = view.window.until_s {
+        let at = time_of_day(view.wall(until_s), view.zone);
+        let text = format!(" the picture stands at {at}: f follows again ");
+        Pen::new(buffer, area).put_right(1, 0, &text, view.look.bar);
+    }
+}
+
+/// The style of a sentence.
+pub(super) fn tone_style(look: &Look, tone: Tone) -> Style {
+    match tone {
+        Tone::Calm | Tone::Moving => Style::new(),
+        Tone::Tuning => look.mark,
+        Tone::Off => look.setpoint,
+        Tone::Unknown => look.quiet,
+        Tone::Trouble => look.trouble,
+    }
+}
+
+/// Rows the story needs.
+pub(super) fn story_height(view: &ScreenView, columns: u16) -> u16 {
+    view.story.map_or(0, |story| {
+        let lines = wrapped(&story.caption, columns.saturating_sub(4)).len() as u16;
+        lines + u16::from(story.next.is_some())
+    })
+}
+
+/// What is being told, and the key that goes on.
+pub(super) fn story(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let Some(story) = view.story else { return };
+    let mut pen = Pen::new(buffer, area);
+    for y in 0..area.height {
+        pen.tint(y, view.look.bar);
+    }
+    let lines = wrapped(&story.caption, area.width.saturating_sub(4));
+    for (y, line) in lines.iter().enumerate() {
+        pen.put(2, y as u16, line, view.look.bar);
+    }
+    if let Some(next) = &story.next {
+        let key = view.look.bar.patch(view.look.strong);
+        let x = pen.put(2, lines.len() as u16, "n", key);
+        pen.put(x + 1, lines.len() as u16, next, view.look.bar);
+    }
+}
+
+/// What the screen says about itself.
+pub(super) fn notices(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let mut pen = Pen::new(buffer, area);
+    for (y, notice) in view.notices.iter().enumerate() {
+        let style = if notice.is_trouble {
+            view.look.trouble
+        } else {
+            view.look.quiet
+        };
+        let text = fit(&notice.text, area.width.saturating_sub(2), view.look.ascii);
+        pen.put(1, y as u16, &text, style);
+    }
+}
+
+/// Line health, and the keys that work now; or the question that is open.
+pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let look = view.look;
+    let mut pen = Pen::new(buffer, area);
+    match view.open {
+        Open::Mark(text) => {
+            pen.tint(0, look.bar);
+            let keys = "Enter writes it   Esc drops it";
+            let right = pen.put_right(1, 0, keys, look.bar);
+            let x = pen.put(1, 0, "mark: ", look.bar.patch(look.strong));
+            let room = right.saturating_sub(x + 3);
+            let x = pen.put(x, 0, &tail(text, room), look.bar);
+            pen.put(x, 0, look.choose("▏", "_"), look.bar);
+        }
+        Open::Quit => {
+            pen.tint(0, look.bar);
+            let question = "Stop the recording and leave?   y yes   n no";
+            pen.put(1, 0, question, look.bar.patch(look.strong));
+        }
+        Open::Nothing | Open::Help => {
+            let mut left = area.width;
+            for (key, what) in hints(view).iter().rev() {
+                let wide = width(key) + 1 + width(what);
+                left = left.saturating_sub(wide + if left == area.width { 1 } else { 3 });
+                let x = pen.put(left, 0, key, look.strong);
+                pen.put(x + 1, 0, what, look.quiet);
+            }
+            let room = left.saturating_sub(3);
+            pen.put(1, 0, &fit(&health(view), room, look.ascii), look.quiet);
+        }
+    }
+}
+
+fn health(view: &ScreenView) -> String {
+    if let Some(one) = view.alone.and_then(|i| view.loops.get(i)) {
+        let (lost, polls) = (count(one.lost), count(one.polls));
+        return format!("{}  {lost} lost of {polls}", one.line);
+    }
+    let lost = view.loops.iter().map(|one| one.lost).sum();
+    let polls = view.loops.iter().map(|one| one.polls).sum();
+    format!("{} lost of {}", count(lost), count(polls))
+}
+
+fn hints(view: &ScreenView) -> Vec<(&'static str, &'static str)> {
+    let mut hints = Vec::new();
+    if *view.open == Open::Help {
+        return vec![("Esc", "close help"), ("q", "quit")];
+    }
+    if view.loops.len() > 1 {
+        hints.push(("Tab", "next"));
+        hints.push(if view.alone.is_some() {
+            ("Esc", "all")
+        } else {
+            ("Enter", "open")
+        });
+    }
+    hints.push(("m", "mark"));
+    hints.push(match view.window.until_s {
+        None => ("space", "pause"),
+        Some(_) => ("f", "follow"),
+    });
+    hints.push(("?", "help"));
+    hints.push(("q", "quit"));
+    hints
+}
+
+/// The end of a text that is being typed.
+fn tail(text: &str, columns: u16) -> String {
+    let mut out = text.to_owned();
+    while width(&out) > columns && !out.is_empty() {
+        out.remove(0);
+    }
+    out
+}
+
+/// A text in lines of so many columns, cut between words.
+pub(super) fn wrapped(text: &str, columns: u16) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let last = lines.last().map_or(0, |line| width(line));
+        if last > 0 && last + 1 + width(word) > columns {
+            lines.push(String::new());
+        }
+        if let Some(line) = lines.last_mut() {
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    lines
+}

@@ -1,0 +1,66 @@
+//! A few loops side by side.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::{Constraint, Layout, Rect};
+
+use super::super::view::{LoopView, ScreenView};
+use super::super::words::number;
+use super::bars::tone_style;
+use super::pen::{Pen, fit};
+use super::strip::{deviation_text, plain};
+use super::trend;
+
+/// Draws up to four loops, two by two.
+pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let rows = view.loops.len().div_ceil(2).max(1);
+    let heights = Layout::vertical(vec![Constraint::Fill(1); rows]).split(area);
+    for (row, (pair, area)) in view.loops.chunks(2).zip(heights.iter()).enumerate() {
+        let columns = Layout::horizontal([Constraint::Fill(1), Constraint::Fill(1)])
+            .spacing(2)
+            .split(*area);
+        for (i, (one, area)) in pair.iter().zip(columns.iter()).enumerate() {
+            tile(buffer, *area, view, one, row * 2 + i == view.selected);
+        }
+    }
+}
+
+fn tile(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_selected: bool) {
+    let [top, plot, lane, axis] = Layout::vertical([
+        Constraint::Length(2),
+        Constraint::Fill(1),
+        Constraint::Length(1),
+        Constraint::Length(2),
+    ])
+    .areas(area);
+    let look = view.look;
+    let mut pen = Pen::new(buffer, top);
+    let sign = if is_selected {
+        look.choose("▸", ">")
+    } else {
+        " "
+    };
+    pen.put(0, 0, sign, look.strong);
+    let x = pen.put(1, 0, one.name, look.strong) + 2;
+    let sentence = fit(&one.doing.text, area.width.saturating_sub(x), look.ascii);
+    pen.put(x, 0, &sentence, tone_style(look, one.doing.tone));
+    values(&mut pen, one, view);
+    trend::draw_parts(buffer, [plot, lane, axis], view, one);
+}
+
+fn values(pen: &mut Pen, one: &LoopView, view: &ScreenView) {
+    let look = view.look;
+    let value = &plain(one.pv, one.decimals);
+    let x = pen.put(1, 1, &format!("{value:>7} "), look.pv.patch(look.strong));
+    let x = pen.put(x, 1, one.unit, look.quiet) + 1;
+    let x = pen.put(x, 1, look.choose("→ ", "> "), look.quiet);
+    let target = &plain(one.setpoint, one.decimals);
+    let x = pen.put(x, 1, &format!("{target:<7}"), look.setpoint);
+    let off = one
+        .deviation()
+        .map_or(String::new(), |d| deviation_text(d, one));
+    pen.put(x, 1, &format!("{off:>7}"), look.strong);
+    if let Some(output) = one.output {
+        let text = &format!("{} %", number(output, 0));
+        pen.put_right(0, 1, text, look.output);
+    }
+}

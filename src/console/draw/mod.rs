@@ -1,0 +1,110 @@
+//! The picture: pure functions from a view to cells.
+//!
+//! `one` lays out a single loop, `grid` a few, `list` many; `trend`, `strip`, `side` and `bars` are
+//! the pieces they share.
+
+mod bars;
+mod grid;
+mod help;
+mod list;
+mod one;
+mod pen;
+mod side;
+mod strip;
+mod trend;
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::{Constraint, Layout, Rect};
+
+use super::view::{Open, ScreenView};
+use super::words::{UNKNOWN, number};
+use pen::Pen;
+
+/// Below this nothing can be laid out.
+const SMALLEST: (u16, u16) = (60, 16);
+/// More loops than this are listed.
+const MOST_IN_GRID: usize = 4;
+
+/// Draws a whole screen.
+pub(super) fn screen(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    laid_out(buffer, area, view);
+    if view.look.ascii {
+        in_ascii(buffer, area);
+    }
+}
+
+/// Replaces what the terminal cannot show; a person's own words may hold anything.
+fn in_ascii(buffer: &mut Buffer, area: Rect) {
+    for position in area.positions() {
+        let cell = &mut buffer[position];
+        if !cell.symbol().is_ascii() {
+            cell.set_symbol(if cell.symbol() == "\u{2212}" {
+                "-"
+            } else {
+                "?"
+            });
+        }
+    }
+}
+
+fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        too_small(buffer, area, view);
+        return;
+    }
+    let story = bars::story_height(view, area.width);
+    let notices = view.notices.len() as u16;
+    let [header, told, said, body, footer] = Layout::vertical([
+        Constraint::Length(1),
+        Constraint::Length(story),
+        Constraint::Length(notices),
+        Constraint::Fill(1),
+        Constraint::Length(1),
+    ])
+    .areas(area);
+    bars::header(buffer, header, view);
+    bars::story(buffer, told, view);
+    bars::notices(buffer, said, view);
+    body_of(buffer, body, view);
+    bars::footer(buffer, footer, view);
+    if *view.open == Open::Help {
+        help::draw(buffer, area, view);
+    }
+}
+
+fn body_of(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    match view.alone.and_then(|i| view.loops.get(i)) {
+        Some(one) => one::draw(buffer, area, view, one),
+        None if view.loops.len() <= MOST_IN_GRID => grid::draw(buffer, area, view),
+        None => list::draw(buffer, area, view),
+    }
+}
+
+/// What can still be said: the values, and what to do.
+fn too_small(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+    let mut pen = Pen::new(buffer, area);
+    let shown = view.alone.map_or(0, |i| i);
+    for (row, one) in view.loops.iter().skip(shown).enumerate() {
+        let value = one
+            .pv
+            .map_or(UNKNOWN.to_owned(), |pv| number(pv, one.decimals));
+        let text = format!("{value} {} {}", one.unit, one.name);
+        if (row as u16) < area.height.saturating_sub(2) {
+            pen.put(0, row as u16, &text, view.look.pv);
+        }
+    }
+    let (width, height) = SMALLEST;
+    let below = area.height.saturating_sub(2);
+    pen.put(
+        0,
+        below,
+        &format!("enlarge to {width}x{height}"),
+        view.look.strong,
+    );
+    let last = match view.open {
+        Open::Quit => "stop recording? y/n",
+        Open::Mark(_) => "mark: Enter or Esc",
+        _ => "q quits",
+    };
+    pen.put(0, below + 1, last, view.look.quiet);
+}

@@ -1,0 +1,163 @@
+//! What each key does.
+
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+use super::app::{App, SPANS};
+use super::session::{Ask, Recording};
+use super::view::Open;
+
+/// The longest mark.
+const LONGEST_MARK: usize = 200;
+/// The arrow keys move the trend by this part of its span.
+const PAN: f64 = 0.25;
+
+/// Along the loops.
+#[derive(Clone, Copy)]
+enum Toward {
+    Next,
+    Previous,
+}
+
+impl App {
+    /// Takes a key in; gives what it asks of others, if anything.
+    pub fn on_key(&mut self, key: KeyEvent) -> Option<Ask> {
+        // Windows tells of releases too.
+        if key.kind == KeyEventKind::Release {
+            return None;
+        }
+        self.remarks.has_advice = false;
+        self.remarks.was_unheard = false;
+        let is_interrupt =
+            key.modifiers.contains(KeyModifiers::CONTROL) && key.code == KeyCode::Char('c');
+        if is_interrupt {
+            self.ask_to_quit();
+            return None;
+        }
+        match std::mem::replace(&mut self.open, Open::Nothing) {
+            Open::Mark(text) => self.on_key_in_mark(key, text),
+            Open::Quit => {
+                self.has_quit = matches!(key.code, KeyCode::Char('y' | 'Y'));
+                if !self.has_quit && !matches!(key.code, KeyCode::Esc | KeyCode::Char('n' | 'N')) {
+                    self.open = Open::Quit;
+                }
+                None
+            }
+            // Any key closes help; `q` still quits.
+            Open::Help if key.code == KeyCode::Char('q') => self.on_plain_key(key.code),
+            Open::Help => None,
+            Open::Nothing => self.on_plain_key(key.code),
+        }
+    }
+
+    fn on_plain_key(&mut self, code: KeyCode) -> Option<Ask> {
+        match code {
+            KeyCode::Char('q') => self.ask_to_quit(),
+            KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help,
+            KeyCode::Char('m') => self.open = Open::Mark(String::new()),
+            KeyCode::Char('n') => return self.go_on(),
+            KeyCode::Char(' ') => self.pause_or_follow(),
+            KeyCode::Char('f') | KeyCode::End => self.until_s = None,
+            KeyCode::Home => self.pan_to_start(),
+            KeyCode::Left => self.pan(-PAN),
+            KeyCode::Right => self.pan(PAN),
+            KeyCode::PageUp => self.pan(-1.0),
+            KeyCode::PageDown => self.pan(1.0),
+            KeyCode::Char('+' | '=') => self.zoom(-1),
+            KeyCode::Char('-') => self.zoom(1),
+            KeyCode::Char('0') => self.span = None,
+            KeyCode::Tab | KeyCode::Down => self.select(Toward::Next),
+            KeyCode::BackTab | KeyCode::Up => self.select(Toward::Previous),
+            KeyCode::Enter if !self.watched.is_empty() => self.alone = Some(self.selected),
+            KeyCode::Esc if self.watched.len() > 1 => self.alone = None,
+            _ => {}
+        }
+        None
+    }
+
+    fn on_key_in_mark(&mut self, key: KeyEvent, mut text: String) -> Option<Ask> {
+        let is_command = key
+            .modifiers
+            .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT);
+        match key.code {
+            KeyCode::Esc => return None,
+            KeyCode::Enter if text.trim().is_empty() => return None,
+            KeyCode::Enter => return Some(Ask::Mark(text.trim().to_owned())),
+            KeyCode::Backspace => {
+                text.pop();
+            }
+            KeyCode::Char('u') if key.modifiers.contains(KeyModifiers::CONTROL) => text.clear(),
+            KeyCode::Char(c) if !is_command && text.chars().count() < LONGEST_MARK => {
+                text.push(c);
+            }
+            _ => {}
+        }
+        self.open = Open::Mark(text);
+        None
+    }
+
+    /// Quits at once, or asks where that would end a recording.
+    fn ask_to_quit(&mut self) {
+        match self.screen.recording {
+            Recording::Here(_) if !self.remarks.is_over => self.open = Open::Quit,
+            _ => self.has_quit = true,
+        }
+    }
+
+    fn go_on(&self) -> Option<Ask> {
+        let story = self.story.as_ref()?;
+        story.next.as_ref().map(|_| Ask::GoOn)
+    }
+
+    fn pause_or_follow(&mut self) {
+        self.until_s = match self.until_s {
+            None => Some(self.now.elapsed.as_secs_f64()),
+            Some(_) => None,
+        };
+    }
+
+    fn pan(&mut self, spans: f64) {
+        let now_s = self.now.elapsed.as_secs_f64();
+        let span_s = SPANS[self.span_index()];
+        // From here on the span stays what it is.
+        self.span = Some(self.span_index());
+        let until_s = self.until_s.unwrap_or(now_s) + spans * span_s;
+        // Moving on past the present means following it.
+        self.until_s = (until_s < now_s).then_some(until_s.max(self.start_s()));
+    }
+
+    fn pan_to_start(&mut self) {
+        let until_s = self.start_s() + SPANS[self.span_index()];
+        if until_s < self.now.elapsed.as_secs_f64() {
+            self.span = Some(self.span_index());
+            self.until_s = Some(until_s);
+        }
+    }
+
+    fn start_s(&self) -> f64 {
+        self.watched
+            .iter()
+            .filter_map(|one| one.history.extent())
+            .map(|(first_s, _)| first_s)
+            .fold(f64::INFINITY, f64::min)
+            .min(self.now.elapsed.as_secs_f64())
+    }
+
+    fn zoom(&mut self, by: isize) {
+        let wanted = self.span_index().saturating_add_signed(by);
+        self.span = Some(wanted.min(SPANS.len() - 1));
+    }
+
+    fn select(&mut self, toward: Toward) {
+        let count = self.watched.len();
+        if count > 0 {
+            let step = match toward {
+                Toward::Next => 1,
+                Toward::Previous => count - 1,
+            };
+            self.selected = (self.selected + step) % count;
+            if self.alone.is_some() {
+                self.alone = Some(self.selected);
+            }
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! What the screen must say about itself.
+
+/// What the screen must say about itself.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Remarks {
+    /// Entries that came faster than the screen could take them.
+    pub(super) missed: u64,
+    /// No more news will come.
+    pub(super) is_over: bool,
+    /// What the person asked for last reached nobody.
+    pub(super) was_unheard: bool,
+    /// Advice for the start, until a key is pressed.
+    pub(super) has_advice: bool,
+}
+
+/// A line the screen says about itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Notice {
+    pub(super) text: String,
+    /// Whether it is trouble rather than advice.
+    pub(super) is_trouble: bool,
+}
+
+impl Remarks {
+    /// What is to be said now, worst first.
+    pub(super) fn notices(&self) -> Vec<Notice> {
+        let trouble = |text: String| Notice {
+            text,
+            is_trouble: true,
+        };
+        let mut notices = Vec::new();
+        if self.is_over {
+            let text = "Polling has ended: nothing more will come. q leaves the screen.";
+            notices.push(trouble(text.to_owned()));
+        }
+        if self.missed > 0 {
+            notices.push(trouble(format!(
+                "This screen was too slow and missed {} entries: its trend has gaps.",
+                self.missed
+            )));
+        }
+        if self.was_unheard {
+            let text = "Nobody took that up, so nothing was written. Try it again.";
+            notices.push(trouble(text.to_owned()));
+        }
+        if self.has_advice {
+            let text = "Emberline watches, it does not protect: keep an independent cut-out.";
+            notices.push(Notice {
+                text: text.to_owned(),
+                is_trouble: false,
+            });
+        }
+        notices
+    }
+}

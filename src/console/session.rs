@@ -1,0 +1,185 @@
+//! What the screen is given, and what it gives back.
+
+use std::time::Duration;
+
+use chrono::{DateTime, FixedOffset, Local, Offset, Utc};
+use tokio::sync::{broadcast, mpsc, watch};
+
+use crate::clock::{Clock, Stamp};
+use crate::map::{Map, Role, Scaling, UnitOf};
+use crate::name::Name;
+use crate::sample::Entry;
+use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
+use crate::trend::Roles;
+
+use super::look::Look;
+
+/// What a screen shows besides the news.
+#[derive(Clone, Debug)]
+pub struct ScreenFacts {
+    /// What is looked at, in a few words: the equipment, or the setup's name.
+    pub title: String,
+    /// The loops, in the order they are shown.
+    pub loops: Vec<LoopFacts>,
+    /// Whether the samples are recorded.
+    pub recording: Recording,
+    /// Colours and characters this terminal can show; [`Look::detect`].
+    pub look: Look,
+    /// Offset of local time from UTC at a moment; [`local_offset`] for this machine's.
+    pub zone: Zone,
+}
+
+/// Everything a screen needs: what it shows, where news comes from, and where wishes go.
+#[derive(Debug)]
+pub struct Session {
+    /// What it shows besides the news.
+    pub screen: ScreenFacts,
+    /// Samples and events as they happen. Whoever sends never waits for the screen.
+    pub entries: broadcast::Receiver<Entry>,
+    /// What the person at the screen asks for.
+    pub asks: mpsc::Sender<Ask>,
+    /// The time of the samples. Where samples run ahead of it (a simulation), they lead.
+    pub clock: Clock,
+    /// A story told along with the screen, for a demonstration.
+    pub story: Option<watch::Receiver<Story>>,
+}
+
+/// Offset of local time from UTC at a moment.
+pub type Zone = fn(DateTime<Utc>) -> FixedOffset;
+
+/// What the screen says about one loop that no sample says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoopFacts {
+    /// Its name.
+    pub name: Name,
+    /// Unit of the process value; empty where it is not known.
+    pub unit: String,
+    /// Degrees around the setpoint that count as in band.
+    pub band: Option<f64>,
+    /// What its controller is called.
+    pub controller: String,
+    /// Decimals of the process value, where the map fixes them.
+    pub decimals: Option<u32>,
+    /// The line it hangs on, in a few words.
+    pub line: String,
+    /// One poll every so often.
+    pub every: Duration,
+    /// Which reading is which.
+    pub roles: Roles,
+}
+
+/// Whether the samples on the screen are recorded, and by whom.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Recording {
+    /// Nothing is kept.
+    No,
+    /// This program records since then: leaving the screen ends it.
+    Here(Stamp),
+    /// The recording goes on when the screen is left.
+    Elsewhere(Stamp),
+}
+
+/// What the person at the screen asks for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ask {
+    /// A note on the time axis, now.
+    Mark(String),
+    /// The next part of the story.
+    GoOn,
+}
+
+/// Where a story stands.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Story {
+    /// What is happening, in a sentence or two.
+    pub caption: String,
+    /// What the `n` key does now; `None` while there is nothing to wait for.
+    pub next: Option<String>,
+}
+
+/// How the screen was left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// The person quit.
+    Quit,
+    /// A signal asked the program to end.
+    Signal(Signal),
+    /// The terminal is gone.
+    TerminalGone,
+    /// Another part of the program panicked; its message was printed.
+    Panicked,
+}
+
+/// The signals that end a screen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Signal {
+    /// SIGINT, or Ctrl-C from outside.
+    Interrupt,
+    /// SIGTERM.
+    Terminate,
+    /// SIGHUP: the terminal was closed.
+    Hangup,
+}
+
+impl LoopFacts {
+    /// The facts a setup gives.
+    pub fn of(one: &LoopSetup, line: &LineSetup) -> Self {
+        Self {
+            name: one.name.clone(),
+            unit: unit(&one.map),
+            band: one.band,
+            controller: one.map.title.clone(),
+            decimals: decimals(&one.map),
+            line: line_in_words(line),
+            every: one.every,
+            roles: Roles::of(&one.map),
+        }
+    }
+}
+
+/// Local time of this machine, daylight saving included.
+pub fn local_offset(time: DateTime<Utc>) -> FixedOffset {
+    time.with_timezone(&Local).offset().fix()
+}
+
+fn unit(map: &Map) -> String {
+    let pv = map.points.iter().find(|p| p.role == Role::ProcessValue);
+    match pv.map(|point| &point.unit) {
+        Some(UnitOf::Fixed(unit)) => unit.to_string(),
+        _ => String::new(),
+    }
+}
+
+fn decimals(map: &Map) -> Option<u32> {
+    let pv = map.points.iter().find(|p| p.role == Role::ProcessValue)?;
+    match &pv.scaling {
+        Scaling::Linear { scale, offset } => Some(scale.scale().max(offset.scale())),
+        Scaling::Decimals(decimals) => Some(u32::from(*decimals)),
+        Scaling::DecimalsFrom(_) => None,
+    }
+}
+
+fn line_in_words(line: &LineSetup) -> String {
+    let how = match &line.port {
+        Port::Serial {
+            baud,
+            parity,
+            stop_bits,
+            ..
+        } => {
+            let parity = match parity {
+                Parity::Even => 'E',
+                Parity::Odd => 'O',
+                Parity::None => 'N',
+            };
+            let stop = match stop_bits {
+                StopBits::One => 1,
+                StopBits::Two => 2,
+            };
+            format!("{baud} 8{parity}{stop}")
+        }
+        Port::RtuOverTcp(host) => format!("RTU over {host}"),
+        Port::Tcp(host) => host.clone(),
+    };
+    format!("{} {how}", line.name)
+}

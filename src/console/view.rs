@@ -1,0 +1,116 @@
+//! What is drawn: plain data, put together anew for each picture.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::clock::Stamp;
+use crate::sample::{Event, Happening};
+use crate::trend::History;
+
+use super::doing::Doing;
+use super::look::Look;
+use super::remarks::Notice;
+use super::session::{Recording, Story, Zone};
+
+/// A whole screen.
+pub(super) struct ScreenView<'a> {
+    pub(super) look: &'a Look,
+    pub(super) zone: Zone,
+    pub(super) title: &'a str,
+    pub(super) now: Stamp,
+    pub(super) recording: Recording,
+    pub(super) loops: Vec<LoopView<'a>>,
+    /// The loop that is shown alone; `None` shows them all.
+    pub(super) alone: Option<usize>,
+    /// The loop that Enter would open.
+    pub(super) selected: usize,
+    pub(super) window: TimeWindow,
+    pub(super) events: &'a [Event],
+    pub(super) open: &'a Open,
+    pub(super) story: Option<&'a Story>,
+    /// What must be said about the screen itself.
+    pub(super) notices: Vec<Notice>,
+}
+
+/// One loop.
+pub(super) struct LoopView<'a> {
+    pub(super) name: &'a str,
+    pub(super) unit: &'a str,
+    pub(super) decimals: u32,
+    pub(super) band: Option<f64>,
+    pub(super) doing: Doing,
+    pub(super) pv: Option<f64>,
+    pub(super) setpoint: Option<f64>,
+    pub(super) output: Option<f64>,
+    /// How long ago the last process value came, while there is none.
+    pub(super) last_value: Option<(f64, f64)>,
+    pub(super) history: &'a History,
+    pub(super) line: &'a str,
+    pub(super) polls: u64,
+    pub(super) lost: u64,
+    pub(super) episode: Option<String>,
+}
+
+/// The stretch of time the trend shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct TimeWindow {
+    /// How long.
+    pub(super) span_s: f64,
+    /// Where it ends; `None` follows the present.
+    pub(super) until_s: Option<f64>,
+}
+
+/// What lies over the screen and takes the keys.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Open {
+    /// Nothing.
+    Nothing,
+    /// The explanation of every key.
+    Help,
+    /// A note being typed.
+    Mark(String),
+    /// "Stop the recording?"
+    Quit,
+}
+
+impl LoopView<'_> {
+    /// How far the process value is from the setpoint.
+    pub(super) fn deviation(&self) -> Option<f64> {
+        Some(self.pv? - self.setpoint?)
+    }
+
+    /// Whether an event concerns this loop.
+    pub(super) fn is_concerned(&self, event: &Event) -> bool {
+        event
+            .of
+            .as_ref()
+            .is_none_or(|name| name.as_str() == self.name)
+    }
+}
+
+impl ScreenView<'_> {
+    /// Wall time at so many seconds since the clock began.
+    pub(super) fn wall(&self, time_s: f64) -> DateTime<Utc> {
+        let from_now = TimeDelta::nanoseconds(((time_s - self.now_s()) * 1e9) as i64);
+        self.now.time + from_now
+    }
+
+    /// Seconds since the clock began.
+    pub(super) fn now_s(&self) -> f64 {
+        self.now.elapsed.as_secs_f64()
+    }
+}
+
+/// Whether an event is drawn as a line across the trend; the others show in the lines themselves.
+pub(super) fn is_drawn(what: Happening) -> bool {
+    !matches!(
+        what,
+        Happening::SetpointChanged
+            | Happening::RecordingBegan
+            | Happening::AnswersLost
+            | Happening::AnswersBack
+            | Happening::FaultBegan
+            | Happening::FaultEnded
+            | Happening::PortLost
+            | Happening::PortBack
+    )
+}

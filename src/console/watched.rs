@@ -1,0 +1,151 @@
+//! What the screen knows of one loop, kept up to date sample by sample.
+
+use crate::map::Meaning;
+use crate::number::Number;
+use crate::sample::{Reading, Sample, State};
+use crate::trend::History;
+
+use super::session::LoopFacts;
+
+/// One loop as the screen knows it.
+pub(super) struct Watched {
+    pub(super) facts: LoopFacts,
+    pub(super) history: History,
+    /// The latest poll, good or not.
+    pub(super) latest: Option<Sample>,
+    /// The latest process value and when it came, in seconds.
+    pub(super) value: Option<(f64, Number)>,
+    /// When the present kind of poll result began.
+    pub(super) state_since_s: f64,
+    /// Since when the process value is in the band.
+    pub(super) in_band_since_s: Option<f64>,
+    /// Since when it is not, once it has been.
+    pub(super) left_band_s: Option<f64>,
+    /// The setpoint and since when it stands there; `None` inside where it was there at first sight.
+    pub(super) setpoint: Option<(f64, Option<f64>)>,
+    /// Polls so far.
+    pub(super) polls: u64,
+    /// Polls that brought no process value.
+    pub(super) lost: u64,
+}
+
+impl Watched {
+    pub(super) fn new(facts: LoopFacts) -> Self {
+        Self {
+            history: History::new(facts.every.as_secs_f64()),
+            facts,
+            latest: None,
+            value: None,
+            state_since_s: 0.0,
+            in_band_since_s: None,
+            left_band_s: None,
+            setpoint: None,
+            polls: 0,
+            lost: 0,
+        }
+    }
+
+    /// Takes a sample of this loop in.
+    pub(super) fn take(&mut self, sample: &Sample) {
+        let at_s = sample.stamp.elapsed.as_secs_f64();
+        self.history.take(&self.facts.roles, sample);
+        self.polls += 1;
+        self.lost += u64::from(!sample.state.has_process_value());
+        let was = self.latest.as_ref().map(|latest| kind(latest.state));
+        if was != Some(kind(sample.state)) {
+            self.state_since_s = at_s;
+        }
+        self.follow_setpoint(at_s, self.facts.roles.setpoint(sample));
+        if let Some(pv) = self.facts.roles.pv(sample) {
+            self.follow_band(at_s, pv);
+            let number = sample.readings.get(self.facts.roles.pv);
+            self.value = number.and_then(Reading::number).map(|n| (at_s, n));
+        }
+        self.latest = Some(sample.clone());
+    }
+
+    /// Decimals of the process value: the map's, else those of the latest value.
+    pub(super) fn decimals(&self) -> u32 {
+        self.facts.decimals.unwrap_or(match self.value {
+            Some((_, Number::Decimal(decimal))) => decimal.scale(),
+            _ => 1,
+        })
+    }
+
+    /// The present process value.
+    pub(super) fn pv(&self) -> Option<f64> {
+        self.facts.roles.pv(self.latest.as_ref()?)
+    }
+
+    /// The present setpoint.
+    pub(super) fn target(&self) -> Option<f64> {
+        self.facts.roles.setpoint(self.latest.as_ref()?)
+    }
+
+    /// The present output.
+    pub(super) fn output(&self) -> Option<f64> {
+        self.facts.roles.output(self.latest.as_ref()?)
+    }
+
+    /// What the controller says it is doing.
+    pub(super) fn mode(&self) -> Option<Meaning> {
+        self.facts.roles.mode(self.latest.as_ref()?)
+    }
+
+    /// Since when an autotune is under way.
+    pub(super) fn tuning_since_s(&self) -> Option<f64> {
+        match self.history.tunes().last() {
+            Some((began_s, None)) => Some(*began_s),
+            _ => None,
+        }
+    }
+
+    /// Degrees a minute, from the last minute; `None` without values at both ends of it.
+    pub(super) fn slope_per_min(&self) -> Option<f64> {
+        let last = self.history.last()?;
+        let first = self.history.nearest(last.at_s - 60.0)?;
+        let minutes = (last.at_s - first.at_s) / 60.0;
+        let slope = f64::from(last.pv - first.pv) / minutes;
+        (slope.is_finite() && minutes > 0.25).then_some(slope)
+    }
+
+    fn follow_setpoint(&mut self, at_s: f64, setpoint: Option<f64>) {
+        let Some(setpoint) = setpoint else { return };
+        match self.setpoint {
+            None => self.setpoint = Some((setpoint, None)),
+            Some((known, _)) if (known - setpoint).abs() > f64::EPSILON => {
+                self.setpoint = Some((setpoint, Some(at_s)));
+                self.in_band_since_s = None;
+                self.left_band_s = None;
+            }
+            Some(_) => {}
+        }
+    }
+
+    fn follow_band(&mut self, at_s: f64, pv: f64) {
+        let (Some(band), Some((target, _))) = (self.facts.band, self.setpoint) else {
+            return;
+        };
+        // A binary difference of two decimals may be off by its last bit.
+        let inside = (pv - target).abs() <= band * (1.0 + 1e-9);
+        match (inside, self.in_band_since_s) {
+            (true, None) => {
+                self.in_band_since_s = Some(at_s);
+                self.left_band_s = None;
+            }
+            (false, Some(_)) => {
+                self.in_band_since_s = None;
+                self.left_band_s = Some(at_s);
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Good and partial are one kind: there is a process value.
+fn kind(state: State) -> State {
+    match state {
+        State::Partial => State::Good,
+        other => other,
+    }
+}

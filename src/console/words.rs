@@ -1,0 +1,92 @@
+//! Numbers and times as people read them.
+
+use chrono::{DateTime, Utc};
+
+use super::session::Zone;
+
+/// What stands where a value is not known.
+pub(super) const UNKNOWN: &str = "----";
+
+/// A number with so many decimals, a real minus and thousands apart.
+///
+/// A number that rounds to zero has no sign.
+pub(super) fn number(value: f64, decimals: u32) -> String {
+    let plain = format!("{:.*}", decimals as usize, value.abs());
+    let (whole, rest) = plain.split_at(plain.find('.').unwrap_or(plain.len()));
+    let is_zero = plain.chars().all(|c| matches!(c, '0' | '.'));
+    let sign = if value < 0.0 && !is_zero {
+        "\u{2212}"
+    } else {
+        ""
+    };
+    format!("{sign}{}{rest}", thousands(whole))
+}
+
+/// The same with its sign always shown, as a deviation is read.
+pub(super) fn signed(value: f64, decimals: u32) -> String {
+    let text = number(value, decimals);
+    let is_zero = !text.chars().any(|c| matches!(c, '1'..='9'));
+    if value > 0.0 && !is_zero {
+        format!("+{text}")
+    } else {
+        text
+    }
+}
+
+/// How long something has lasted: `00:41:10`, and days before it where there are some.
+pub(super) fn lasting(seconds: f64) -> String {
+    let whole = seconds.max(0.0) as u64;
+    let (days, rest) = (whole / 86_400, whole % 86_400);
+    let clock = format!("{:02}:{:02}:{:02}", rest / 3600, rest / 60 % 60, rest % 60);
+    match days {
+        0 => clock,
+        _ => format!("{days} d {clock}"),
+    }
+}
+
+/// Local time of day, `14:22`.
+pub(super) fn time_of_day(time: DateTime<Utc>, zone: Zone) -> String {
+    time.with_timezone(&zone(time)).format("%H:%M").to_string()
+}
+
+/// How many, with thousands apart.
+pub(super) fn count(number: u64) -> String {
+    thousands(&number.to_string())
+}
+
+fn thousands(digits: &str) -> String {
+    // Four digits stay together, as ISO 80000-1 allows, so that `1300.0` is not torn apart.
+    if digits.len() < 5 {
+        return digits.to_owned();
+    }
+    let mut out = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(' ');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_read_as_at_work() {
+        assert_eq!(number(508.4, 1), "508.4");
+        assert_eq!(number(-1.6, 1), "\u{2212}1.6");
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(number(1_234_567.0, 0), "1 234 567");
+        assert_eq!(number(1300.0, 1), "1300.0");
+        assert_eq!(signed(1.6, 1), "+1.6");
+        assert_eq!(signed(0.04, 1), "0.0");
+    }
+
+    #[test]
+    fn times_read_as_at_work() {
+        assert_eq!(lasting(2470.9), "00:41:10");
+        assert_eq!(lasting(2.0 * 86_400.0 + 61.0), "2 d 00:01:01");
+    }
+}

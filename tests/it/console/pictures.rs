@@ -1,0 +1,187 @@
+//! What the screen looks like.
+
+use emberline::console::{Depth, Look, Story};
+use emberline::sample::{Happening, Why};
+use ratatui::buffer::Cell;
+use ratatui::crossterm::event::KeyCode;
+use ratatui::style::{Color, Modifier};
+
+use super::scene::{Scene, hold, step, swing};
+
+const SMALL: (u16, u16) = (80, 24);
+const LARGE: (u16, u16) = (160, 50);
+
+macro_rules! picture {
+    ($name:literal, $scene:expr) => {
+        insta::assert_snapshot!($name, $scene.drawn().backend())
+    };
+}
+
+fn after_a_step(size: (u16, u16)) -> Scene {
+    Scene::new(1, size)
+        .event(Happening::RecordingBegan, "recording began")
+        .poll(300, step)
+        .event(Happening::SetpointChanged, "setpoint 490.0 -> 510.0")
+        .poll(2000, |t| step(t + 300.0))
+        .event(Happening::Mark, "load in")
+        .poll(400, |t| step(t + 2300.0))
+}
+
+#[test]
+fn waiting_for_the_first_answer() {
+    picture!("waiting", Scene::new(1, SMALL));
+}
+
+#[test]
+fn in_band() {
+    picture!("in_band", Scene::new(1, SMALL).poll(2470, hold));
+    picture!("in_band_large", Scene::new(1, LARGE).poll(2470, hold));
+}
+
+#[test]
+fn after_a_step_of_the_setpoint() {
+    picture!("step", after_a_step(SMALL));
+    picture!("step_large", after_a_step(LARGE));
+}
+
+#[test]
+fn an_autotune_under_way() {
+    let tuning = |size| {
+        Scene::new(1, size)
+            .poll(300, hold)
+            .event(Happening::AutotuneBegan, "autotune began")
+            .tune(760, swing)
+    };
+    picture!("autotune", tuning(SMALL));
+    picture!("autotune_large", tuning(LARGE));
+}
+
+#[test]
+fn an_open_sensor_is_not_a_value() {
+    let scene = Scene::new(1, SMALL)
+        .poll(600, hold)
+        .event(Happening::FaultBegan, "sensor open (raw 0x7FFF)")
+        .open_sensor(90, 510.0, 47.0);
+    picture!("fault", scene);
+}
+
+#[test]
+fn a_lost_port_leaves_a_gap_and_how_long_ago() {
+    let scene = Scene::new(1, SMALL)
+        .poll(400, hold)
+        .lose(30, Why::NoAnswer)
+        .poll(100, hold)
+        .event(Happening::PortLost, "port lost")
+        .lose(47, Why::PortLost);
+    picture!("port_lost", scene);
+}
+
+#[test]
+fn four_loops_side_by_side() {
+    let four = |size| Scene::new(4, size).poll(1500, step);
+    picture!("four_loops", four(SMALL));
+    picture!("four_loops_large", four(LARGE));
+}
+
+#[test]
+fn many_loops_in_a_list() {
+    picture!("many_loops", Scene::new(40, SMALL).poll(700, step));
+}
+
+#[test]
+fn paused_and_moved_back() {
+    let keys = [KeyCode::Char(' '), KeyCode::Char('+'), KeyCode::Left];
+    picture!("paused", after_a_step(SMALL).keys(&keys));
+}
+
+#[test]
+fn help_explains_every_key() {
+    picture!("help", after_a_step(SMALL).types("?"));
+}
+
+#[test]
+fn a_mark_being_typed() {
+    picture!("mark", after_a_step(SMALL).types("mdoor opened"));
+}
+
+#[test]
+fn quitting_asks_where_it_would_stop_a_recording() {
+    picture!("quit", after_a_step(SMALL).types("q"));
+}
+
+#[test]
+fn a_story_is_told_along() {
+    let mut scene = after_a_step(SMALL);
+    scene.app.on_story(Story {
+        caption: "The oven holds 490. Its tuning was left over from another oven: watch what it \
+                  does with a step of 20 degrees."
+            .to_owned(),
+        next: Some("step the setpoint to 510".to_owned()),
+    });
+    picture!("story", scene);
+}
+
+#[test]
+fn too_small_a_terminal_still_shows_the_value() {
+    picture!("too_small", Scene::new(1, (20, 5)).poll(60, hold));
+}
+
+#[test]
+fn ascii_only_where_nothing_else_can_be_shown() {
+    let look = Look::of(Depth::None, true);
+    let scene = Scene::with_look(1, SMALL, look).poll(900, step);
+    let drawn = scene.drawn();
+    let strange = |cell: &&Cell| !cell.symbol().is_ascii();
+    let found = drawn.backend().buffer().content().iter().find(strange);
+    assert_eq!(found.map(|cell| cell.symbol().to_owned()), None);
+    picture!("ascii", scene);
+}
+
+#[test]
+fn the_process_value_is_sky_blue_and_the_setpoint_orange() {
+    let drawn = after_a_step(SMALL).drawn();
+    let colour_of = |text: &str| colour_of(drawn.backend(), text);
+    assert_eq!(colour_of("off by"), Color::Rgb(0x8A, 0x8A, 0x8A));
+    assert_eq!(colour_of("510.0 "), Color::Rgb(0xE6, 0x9F, 0x00));
+    assert_eq!(colour_of("▄"), Color::Rgb(0x56, 0xB4, 0xE9));
+    assert_eq!(colour_of("load in"), Color::Rgb(0xCC, 0x79, 0xA7));
+}
+
+#[test]
+fn trouble_is_vermilion_and_bold_and_reversed_without_colour() {
+    let broken = |look| {
+        Scene::with_look(1, SMALL, look)
+            .poll(9, hold)
+            .lose(9, Why::NoAnswer)
+    };
+    let drawn = broken(Look::of(Depth::True, false)).drawn();
+    assert_eq!(
+        colour_of(drawn.backend(), "no answer for"),
+        Color::Rgb(0xD5, 0x5E, 0x00)
+    );
+    let drawn = broken(Look::of(Depth::None, false)).drawn();
+    let cells = drawn.backend().buffer().content();
+    assert!(
+        cells
+            .iter()
+            .all(|cell| (cell.fg, cell.bg) == (Color::Reset, Color::Reset))
+    );
+    assert!(
+        cells
+            .iter()
+            .any(|cell| cell.modifier.contains(Modifier::REVERSED))
+    );
+}
+
+/// The colour of the first cell of a text.
+fn colour_of(backend: &ratatui::backend::TestBackend, text: &str) -> Color {
+    let buffer = backend.buffer();
+    let width = usize::from(buffer.area.width);
+    let mut rows = buffer.content().chunks(width);
+    let found = rows.find_map(|row| {
+        let line: Vec<&str> = row.iter().map(Cell::symbol).collect();
+        let x = (0..width).find(|x| line[*x..].concat().starts_with(text));
+        x.map(|x| row[x].fg)
+    });
+    found.unwrap()
+}
