@@ -9,5 +9,6 @@ mod episodes;
 mod evidence;
 mod good_files;
 mod layering;
+mod measure_command;
 mod robust_files;
 mod step_reference;

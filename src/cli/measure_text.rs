@@ -1,0 +1,298 @@
+//! What `measure` says to people: a list of the episodes, then each step's figures.
+
+use std::io::{self, Write};
+
+use chrono::SecondsFormat;
+
+use super::measure::{MeasuredLoop, wall_time};
+use crate::analysis::{Episode, EpisodeKind, Note, StepNumbers};
+use crate::figures::{amount, duration, fixed};
+use crate::record::LoopRecord;
+
+/// Text stays within this.
+const WIDTH: usize = 80;
+/// Where values begin.
+const LABEL: usize = 20;
+/// Where remarks begin, after that.
+const VALUE: usize = 17;
+
+/// One line of figures: what, how much, and what else to know.
+struct Figure {
+    label: String,
+    value: String,
+    remark: String,
+}
+
+/// Writes the list of episodes of every loop and the figures of its steps; with `all`, of every
+/// episode.
+pub(super) fn write(
+    source: &str,
+    loops: &[MeasuredLoop<'_>],
+    all: bool,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    for (index, measured) in loops.iter().enumerate() {
+        if index > 0 {
+            writeln!(out)?;
+        }
+        heading(source, measured.record, out)?;
+        list(measured, out)?;
+        for (number, episode) in &measured.episodes {
+            if all || episode.kind == EpisodeKind::SetpointStep {
+                writeln!(out)?;
+                figures(*number, episode, measured.record, out)?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn heading(source: &str, record: &LoopRecord, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{} in {source}", record.name)?;
+    let counted = |(why, count): &(String, usize)| format!("{} {why}", fixed(*count as f64, 0));
+    let bad: Vec<String> = record.bad_rows.iter().map(counted).collect();
+    let rows = fixed(record.rows as f64, 0);
+    if bad.is_empty() {
+        writeln!(out, "{rows} rows, all good")?;
+    } else {
+        wrapped(
+            "",
+            &format!("{rows} rows, of these {}", bad.join(", ")),
+            out,
+        )?;
+    }
+    writeln!(out)
+}
+
+fn list(measured: &MeasuredLoop<'_>, out: &mut dyn Write) -> io::Result<()> {
+    if measured.episodes.is_empty() {
+        let help = "no episode was found; a step that the record does not show is named with \
+                    --step-at and --target";
+        return wrapped("", help, out);
+    }
+    writeln!(
+        out,
+        "{:>3}  {:<13}  {:<20}  {:<12}  {:>8}  {:>8}",
+        "#", "episode", "began", "lasted", "from", "to"
+    )?;
+    for (number, episode) in &measured.episodes {
+        writeln!(
+            out,
+            "{number:>3}  {:<13}  {:<20}  {:<12}  {:>8}  {:>8}",
+            kind(episode.kind),
+            began(measured.record, episode.start_s),
+            duration(episode.end_s - episode.start_s),
+            degrees_or_dash(episode.from),
+            degrees_or_dash(episode.to),
+        )?;
+    }
+    Ok(())
+}
+
+fn kind(kind: EpisodeKind) -> &'static str {
+    match kind {
+        EpisodeKind::SetpointStep => "setpoint step",
+        EpisodeKind::OutputStep => "output step",
+        EpisodeKind::Ramp => "ramp",
+        EpisodeKind::Soak => "soak",
+        EpisodeKind::Autotune => "autotune",
+        EpisodeKind::Disturbance => "disturbance",
+        EpisodeKind::Hold => "hold",
+    }
+}
+
+/// Wall time to the second, or seconds where the record has only those.
+fn began(record: &LoopRecord, time_s: f64) -> String {
+    match wall_time(record, time_s) {
+        Some(time) => time.to_rfc3339_opts(SecondsFormat::Secs, true),
+        None => format!("{} s", fixed(time_s, 1)),
+    }
+}
+
+fn degrees_or_dash(value: Option<f64>) -> String {
+    value.map_or_else(|| "\u{2013}".to_owned(), degrees)
+}
+
+/// Degrees as a technician quotes them.
+fn degrees(value: f64) -> String {
+    fixed(
+        value,
+        if value.abs() < 1.0 && value != 0.0 {
+            2
+        } else {
+            1
+        },
+    )
+}
+
+fn figures(
+    number: usize,
+    episode: &Episode,
+    record: &LoopRecord,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let unit = record.unit.as_deref().unwrap_or("degrees");
+    writeln!(
+        out,
+        "{number}  {}, {} to {} {unit}, {}",
+        kind(episode.kind),
+        degrees_or_dash(episode.from),
+        degrees_or_dash(episode.to),
+        began(record, episode.start_s)
+    )?;
+    for figure in all_figures(&episode.numbers, episode.kind, unit) {
+        let Figure {
+            label,
+            value,
+            remark,
+        } = figure;
+        let line = format!("   {label:<LABEL$}{value:<VALUE$}{remark}");
+        writeln!(out, "{}", line.trim_end())?;
+    }
+    for note in &episode.notes {
+        wrapped("   ", &note_text(note), out)?;
+    }
+    Ok(())
+}
+
+fn all_figures(numbers: &StepNumbers, kind: EpisodeKind, unit: &str) -> Vec<Figure> {
+    let mut all = Vec::new();
+    if matches!(kind, EpisodeKind::SetpointStep | EpisodeKind::OutputStep) {
+        all.extend(response(numbers, unit));
+        all.extend(oscillation(numbers, unit));
+    }
+    if let Some(error) = numbers.final_error {
+        all.push(figure(
+            "error at the end",
+            &degrees_in(error, unit),
+            "mean of the last tenth",
+        ));
+    }
+    all.extend(integrals(numbers, unit));
+    all.extend(quality(numbers, unit));
+    all
+}
+
+fn figure(label: &str, value: &str, remark: &str) -> Figure {
+    Figure {
+        label: label.to_owned(),
+        value: value.to_owned(),
+        remark: remark.to_owned(),
+    }
+}
+
+fn degrees_in(value: f64, unit: &str) -> String {
+    format!("{} {unit}", degrees(value))
+}
+
+/// What was asked first: how far over, how fast, when settled.
+fn response(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
+    let dash = || "\u{2013}".to_owned();
+    let overshoot = numbers
+        .overshoot
+        .map_or_else(dash, |over| degrees_in(over, unit));
+    let mut of_step = Vec::new();
+    if let Some(percent) = numbers.overshoot_pct {
+        of_step.push(format!("{} % of the step", fixed(percent, 1)));
+    }
+    if let Some(peak) = numbers.peak_s {
+        of_step.push(format!("peak at {}", duration(peak)));
+    }
+    let mut found = Vec::new();
+    if let Some(initial) = numbers.initial {
+        found.push(figure("began at", &degrees_in(initial, unit), ""));
+    }
+    found.push(figure("overshoot", &overshoot, &of_step.join(", ")));
+    if let Some(smooth) = numbers.overshoot_smoothed {
+        found.push(figure("  without noise", &degrees_in(smooth, unit), ""));
+    }
+    found.push(time("rise 10 to 90 %", numbers.rise_s));
+    if let Some(band) = numbers.settling_band {
+        let label = format!("settled within {}", degrees(band));
+        found.push(time(&label, numbers.settling_s));
+    }
+    found.push(time("settled within 2 %", numbers.settling_2pct_s));
+    found
+}
+
+fn time(label: &str, seconds: Option<f64>) -> Figure {
+    match seconds {
+        Some(seconds) => figure(
+            label,
+            &duration(seconds),
+            &format!("{} s", fixed(seconds, 1)),
+        ),
+        None => figure(label, "\u{2013}", ""),
+    }
+}
+
+fn oscillation(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
+    let mut found = Vec::new();
+    if let Some(period) = numbers.period_s {
+        let decay = numbers.decay_ratio.map_or_else(String::new, |ratio| {
+            format!("decay ratio {}", amount(ratio))
+        });
+        found.push(figure("oscillation", &duration(period), &decay));
+    }
+    if let Some(amplitude) = numbers.amplitude {
+        let value = format!("\u{b1}{}", degrees_in(amplitude, unit));
+        found.push(figure("  goes on with", &value, ""));
+    }
+    found
+}
+
+fn integrals(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
+    let over = numbers
+        .window_s
+        .map_or_else(String::new, |window| format!("over {}", duration(window)));
+    let all = [
+        ("IAE", numbers.iae, "\u{b7}s"),
+        ("ISE", numbers.ise, "\u{b2}\u{b7}s"),
+        ("ITAE", numbers.itae, "\u{b7}s\u{b2}"),
+        ("ITSE", numbers.itse, "\u{b2}\u{b7}s\u{b2}"),
+    ];
+    let line = |(label, value, power): (&str, Option<f64>, &str)| {
+        let text = format!("{} {unit}{power}", amount(value?));
+        Some(figure(
+            label,
+            &text,
+            if label == "IAE" { &over } else { "" },
+        ))
+    };
+    all.into_iter().filter_map(line).collect()
+}
+
+fn quality(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
+    let noise = numbers.noise_sd.map(|sd| {
+        let value = format!("{} {unit}", amount(sd));
+        figure("noise", &value, "standard deviation")
+    });
+    let missing = numbers.missing_s.filter(|missing| *missing > 0.0);
+    let missing = missing.map(|missing| figure("without samples", &duration(missing), ""));
+    noise.into_iter().chain(missing).collect()
+}
+
+fn note_text(note: &Note) -> String {
+    match note.about {
+        "" => format!("note: {}", note.text),
+        about => format!("note ({}): {}", about.trim_end_matches("_s"), note.text),
+    }
+}
+
+/// Words in lines that fit; lines after the first are set in by two more.
+fn wrapped(indent: &str, text: &str, out: &mut dyn Write) -> io::Result<()> {
+    let mut line = String::from(indent);
+    for word in text.split(' ') {
+        let is_empty = line.trim().is_empty();
+        if !is_empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            writeln!(out, "{line}")?;
+            line = format!("{indent}  {word}");
+            continue;
+        }
+        if !is_empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    writeln!(out, "{line}")
+}

@@ -1,0 +1,156 @@
+//! Options of every command that reads a SOURCE: which columns, which loop, which part of it.
+
+use std::borrow::Cow;
+use std::str::FromStr;
+use std::time::Duration;
+
+use chrono::{DateTime, Utc};
+
+use crate::record::{CsvColumns, LoopRecord, Source};
+
+/// How to read a SOURCE and which part of it counts.
+#[derive(Clone, Debug, Default, clap::Args)]
+pub struct ReadingArgs {
+    /// Column of the time in a plain CSV: RFC 3339 or seconds
+    #[arg(long, value_name = "COLUMN")]
+    pub time: Option<String>,
+    /// Column of the process value in a plain CSV
+    #[arg(long, value_name = "COLUMN")]
+    pub pv: Option<String>,
+    /// Column of the setpoint in a plain CSV
+    #[arg(long, value_name = "COLUMN")]
+    pub setpoint: Option<String>,
+    /// Column of the output in a plain CSV
+    #[arg(long, value_name = "COLUMN")]
+    pub output: Option<String>,
+    /// Only this loop of the recording
+    #[arg(long = "loop", value_name = "NAME")]
+    pub only: Option<String>,
+    /// Leave out what is before: RFC 3339, or a duration from the start
+    #[arg(long, value_name = "TIME")]
+    pub from: Option<When>,
+    /// Leave out what is after: RFC 3339, or a duration from the start
+    #[arg(long, value_name = "TIME")]
+    pub to: Option<When>,
+    /// Read on over damaged rows and count them
+    #[arg(long)]
+    pub skip_bad: bool,
+}
+
+/// A time on a record's axis, as a person names it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum When {
+    /// Wall time.
+    Wall(DateTime<Utc>),
+    /// So long after the record's first sample.
+    AfterStart(Duration),
+    /// Seconds as the record itself counts them.
+    Seconds(f64),
+}
+
+impl FromStr for When {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if let Ok(time) = DateTime::parse_from_rfc3339(text) {
+            return Ok(Self::Wall(time.to_utc()));
+        }
+        if let Some(seconds) = text.parse().ok().filter(|s: &f64| s.is_finite()) {
+            return Ok(Self::Seconds(seconds));
+        }
+        let duration = humantime::parse_duration(text);
+        duration.map(Self::AfterStart).map_err(|_| {
+            "a time is RFC 3339 (2027-03-04T06:00:00Z), a duration from the start (1h 30m) \
+             or a number of seconds"
+                .to_owned()
+        })
+    }
+}
+
+impl When {
+    /// The time in the record's own seconds.
+    ///
+    /// # Errors
+    /// Wall time for a record that has none, in words.
+    pub(super) fn seconds(self, record: &LoopRecord) -> Result<f64, String> {
+        match self {
+            Self::Seconds(seconds) => Ok(seconds),
+            Self::AfterStart(duration) => {
+                let first = record.time_s.first().copied().unwrap_or_default();
+                Ok(first + duration.as_secs_f64())
+            }
+            Self::Wall(time) => {
+                let began = record.began.ok_or_else(|| {
+                    format!(
+                        "{:?} has no wall time, only seconds\nhelp: give a number of seconds, or a duration from the start",
+                        record.name
+                    )
+                })?;
+                Ok((time - began).as_seconds_f64())
+            }
+        }
+    }
+}
+
+impl ReadingArgs {
+    /// The columns for a plain CSV.
+    pub fn columns(&self) -> CsvColumns {
+        CsvColumns {
+            time: self.time.clone(),
+            pv: self.pv.clone(),
+            setpoint: self.setpoint.clone(),
+            output: self.output.clone(),
+            skip_bad: self.skip_bad,
+        }
+    }
+
+    /// The loops that count, cut to the part that counts.
+    ///
+    /// # Errors
+    /// A loop that is not there, or wall time where there is none, in words.
+    pub(super) fn choose<'a>(
+        &self,
+        source: &'a Source,
+    ) -> Result<Vec<Cow<'a, LoopRecord>>, String> {
+        let wanted =
+            |record: &&LoopRecord| self.only.as_ref().is_none_or(|name| *name == record.name);
+        let chosen: Vec<&LoopRecord> = source.loops.iter().filter(wanted).collect();
+        if let (Some(name), true) = (&self.only, chosen.is_empty()) {
+            let names: Vec<&str> = source.loops.iter().map(|one| one.name.as_str()).collect();
+            return Err(format!(
+                "{} has no loop {name:?}\nhelp: its loops are {}",
+                source.name,
+                names.join(", ")
+            ));
+        }
+        chosen.into_iter().map(|record| self.part(record)).collect()
+    }
+
+    fn part<'a>(&self, record: &'a LoopRecord) -> Result<Cow<'a, LoopRecord>, String> {
+        if self.from.is_none() && self.to.is_none() {
+            return Ok(Cow::Borrowed(record));
+        }
+        let at = |when: Option<When>, otherwise: f64| {
+            when.map_or(Ok(otherwise), |when| when.seconds(record))
+        };
+        let from_s = at(self.from, f64::NEG_INFINITY)?;
+        let to_s = at(self.to, f64::INFINITY)?;
+        Ok(Cow::Owned(record.clone().cut(from_s, to_s)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_is_read_in_all_three_ways() {
+        let wall = "2027-03-04T07:00:00+01:00".parse::<When>().unwrap();
+        assert_eq!(wall, When::Wall("2027-03-04T06:00:00Z".parse().unwrap()));
+        let later = "1h 30m".parse::<When>().unwrap();
+        assert_eq!(later, When::AfterStart(Duration::from_mins(90)));
+        assert_eq!("-12.5".parse::<When>(), Ok(When::Seconds(-12.5)));
+        assert!("NaN".parse::<When>().is_err());
+        assert!("tomorrow".parse::<When>().unwrap_err().contains("RFC 3339"));
+    }
+}
