@@ -78,6 +78,11 @@ impl<'a> Side<'a> {
         self.settings().into_iter().find(|line| line.role == role)
     }
 
+    /// Whether there were samples to work numbers out from.
+    pub(super) fn has_numbers(&self) -> bool {
+        self.episode.numbers.initial.is_some()
+    }
+
     /// When the step began, in words: wall time where it is known.
     pub(super) fn step_began(&self) -> String {
         self.moment(self.episode.start_s)

@@ -6,6 +6,7 @@ use super::comparison::{Comparison, Side};
 use super::criteria::{Measure, Outcome};
 use super::format;
 use super::markup::Markup;
+use super::plot::StepPicture;
 use super::table;
 use super::verdict::{Change, Direction, Judgement, Verdict};
 
@@ -84,10 +85,7 @@ fn verdict_sentence(judgement: &Judgement) -> String {
             count => format!("The step after meets all {count} criteria."),
         },
         Verdict::Fail => failed_sentence(&judgement.outcomes),
-        Verdict::NoVerdict => {
-            "Before and after are not the same test, so the numbers below cannot be compared:"
-                .to_owned()
-        }
+        Verdict::NoVerdict => "Before and after cannot be compared with each other:".to_owned(),
         Verdict::Improved | Verdict::Mixed | Verdict::NotImproved => {
             format!(
                 "{} One step before and one after were compared.",
@@ -134,8 +132,16 @@ fn ways(changes: &[Change]) -> String {
 }
 
 /// What the picture shows.
-pub(super) fn write_caption(figure: &mut Markup, comparison: &Comparison<'_>, ends_s: f64) {
+pub(super) fn write_caption(
+    figure: &mut Markup,
+    comparison: &Comparison<'_>,
+    picture: &StepPicture<'_>,
+) {
+    let ends_s = picture.ends_s();
     let mut text = String::from("Shaded: the band that counts as settled.");
+    if picture.has_gaps() {
+        text.push_str(" Grey: no samples came.");
+    }
     let window = comparison.after.episode.numbers.window_s;
     if let Some(window) = window.filter(|window| *window > 1.01 * ends_s) {
         let _ = write!(
@@ -218,7 +224,7 @@ impl Reading {
             Measure::Settling | Measure::Rise => (1, "min".to_owned(), 60.0),
             Measure::Iae => (
                 usize::from(largest < 100.0),
-                integral_unit(degree, "s"),
+                integral_unit(degree, "", "s"),
                 1.0,
             ),
             Measure::OvershootPercent => (1, "%".to_owned(), 1.0),
@@ -264,17 +270,17 @@ impl Reading {
 
 /// What stands for a settling time that is not there.
 pub(super) fn not_reached(side: Side<'_>) -> String {
+    if !side.has_numbers() {
+        return "not known".to_owned();
+    }
     let length = side.episode.end_s - side.episode.start_s;
     format!("not reached within {}", format::about(length))
 }
 
-/// Degrees times time, or nothing where the degree is not known.
-pub(super) fn integral_unit(degree: &str, time: &str) -> String {
-    if degree.is_empty() {
-        time.to_owned()
-    } else {
-        format!("{degree}\u{b7}{time}")
-    }
+/// Degrees times time; `power` is that of the degree.
+pub(super) fn integral_unit(degree: &str, power: &str, time: &str) -> String {
+    let degree = if degree.is_empty() { "degree" } else { degree };
+    format!("{degree}{power}\u{b7}{time}")
 }
 
 /// Each criterion with what was measured.

@@ -256,14 +256,9 @@ impl Line {
         let unit = match self.kind {
             Kind::Temperature | Kind::Degrees => degree.to_owned(),
             Kind::Time => "min".to_owned(),
-            Kind::Integral(power, time) => headline::integral_unit(
-                &if degree.is_empty() {
-                    String::new()
-                } else {
-                    format!("{degree}{power}")
-                },
-                &format!("s{time}"),
-            ),
+            Kind::Integral(power, time) => {
+                headline::integral_unit(degree, power, &format!("s{time}"))
+            }
             Kind::Ratio => String::new(),
         };
         if unit.is_empty() {

@@ -20,8 +20,8 @@ const MUST_AGREE: [(&str, &str); 9] = [
 
 /// Every reason, in the order a doubter would ask; empty when there is none.
 pub(super) fn find(comparison: &Comparison<'_>) -> Vec<Note> {
-    let checks: [fn(&Comparison<'_>) -> Option<Note>; 6] =
-        [equipment, unit, target, start, window, band];
+    let checks: [fn(&Comparison<'_>) -> Option<Note>; 7] =
+        [numbers, equipment, unit, target, start, window, band];
     let mut found: Vec<Note> = checks
         .iter()
         .filter_map(|check| check(comparison))
@@ -36,6 +36,17 @@ fn note(about: &'static str, text: String) -> Note {
         about,
         text,
     }
+}
+
+fn numbers(comparison: &Comparison<'_>) -> Option<Note> {
+    let [before, after] = comparison.sides().map(|side| side.has_numbers());
+    let which = match (before, after) {
+        (true, true) => return None,
+        (false, true) => "the step before has no numbers",
+        (true, false) => "the step after has no numbers",
+        (false, false) => "neither step has numbers",
+    };
+    Some(note("", which.to_owned()))
 }
 
 fn equipment(comparison: &Comparison<'_>) -> Option<Note> {

@@ -63,7 +63,7 @@ fn write_picture(page: &mut Markup, comparison: &Comparison<'_>) {
         match StepPicture::new(comparison, Zoom::Whole) {
             Some(picture) => {
                 picture.write(figure);
-                headline::write_caption(figure, comparison, picture.ends_s());
+                headline::write_caption(figure, comparison, &picture);
             }
             None => figure.words(
                 "p",

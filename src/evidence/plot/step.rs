@@ -70,6 +70,21 @@ impl<'a> StepPicture<'a> {
         self.shown.1
     }
 
+    /// Whether a gap in the data is shaded.
+    pub(in crate::evidence) fn has_gaps(&self) -> bool {
+        let panel = self.main_panel(size::WIDE);
+        self.curves
+            .iter()
+            .any(|curves| !self.wide_gaps(curves, &panel).is_empty())
+    }
+
+    /// Gaps that can be seen, in seconds. A lost poll or two needs no mark; the notes count them.
+    fn wide_gaps(&self, curves: &SideCurves<'_>, panel: &Panel) -> Vec<(f64, f64)> {
+        let mut gaps = curves.pv.gaps(self.shown);
+        gaps.retain(|(from, to)| panel.x.at(*to) - panel.x.at(*from) >= 3.0);
+        gaps
+    }
+
     /// Whether a close-up of the target would show more than this picture does.
     pub(in crate::evidence) fn needs_close_up(&self) -> bool {
         target_range(self.comparison)
@@ -200,12 +215,8 @@ impl<'a> StepPicture<'a> {
 
     fn draw_gaps(&self, svg: &mut Markup, panel: &Panel) {
         for curves in &self.curves {
-            for (from, to) in curves.pv.gaps(self.shown) {
+            for (from, to) in self.wide_gaps(curves, panel) {
                 let (left, right) = (panel.x.at(from), panel.x.at(to));
-                // A lost poll or two cannot be seen and needs no mark; the notes count them.
-                if right - left < 3.0 {
-                    continue;
-                }
                 svg.tag(
                     "rect",
                     &[

@@ -33,7 +33,8 @@ impl Wish {
         if self.dot {
             self.draw_dot(svg);
         }
-        let Some((text, place)) = room else {
+        let reach = self.reach(size);
+        let Some((text, place)) = room.filter(|(_, place)| self.distance(*place) <= reach) else {
             return;
         };
         taken.take(place);
@@ -62,10 +63,23 @@ impl Wish {
         );
     }
 
+    /// A name may stand anywhere; anything else only where it is seen what it is about.
+    fn reach(&self, size: Size) -> f64 {
+        if self.bold {
+            f64::INFINITY
+        } else {
+            6.0 * size.font
+        }
+    }
+
+    fn distance(&self, place: Place) -> f64 {
+        let near = place.nearest(self.anchor);
+        (near.0 - self.anchor.0).hypot(near.1 - self.anchor.1)
+    }
+
     fn draw_leader(&self, svg: &mut Markup, place: Place) {
         let near = place.nearest(self.anchor);
-        let far = (near.0 - self.anchor.0).hypot(near.1 - self.anchor.1);
-        if self.dot && far > NEAR {
+        if self.dot && self.distance(place) > NEAR {
             let d = path(&[vec![self.anchor, near]]);
             let class = format!("leader {}", self.class);
             svg.leaf("path", &[("class", &class), ("d", &d)]);

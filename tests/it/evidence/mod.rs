@@ -137,6 +137,7 @@ fn a_peak_that_missing_samples_may_hide_does_not_pass() {
         &[
             "not shown: the peak may lie in missing samples",
             "the overshoot is a lower bound",
+            "Grey: no samples came.",
         ],
     );
 }
@@ -205,7 +206,7 @@ fn another_target_or_output_limit_is_no_verdict() {
     assert_says(
         &text,
         &[
-            "No verdict. Before and after are not the same test",
+            "No verdict. Before and after cannot be compared with each other:",
             "The target temperature differs: 510.0 \u{b0}C before, 520.0 \u{b0}C after.",
         ],
     );
@@ -279,6 +280,8 @@ fn a_record_without_samples_makes_a_page_that_says_so() {
             "There is no sample to draw in either step.",
             "The record holds no samples.",
             "before not known",
+            "No verdict.",
+            "Neither step has numbers.",
         ],
     );
 }
