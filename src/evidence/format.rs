@@ -2,6 +2,8 @@
 
 use chrono::{DateTime, Utc};
 
+use crate::figures;
+
 /// Keeps groups of digits, and a number and its unit, together and apart.
 const THIN_GAP: char = '\u{202f}';
 const MINUS: char = '\u{2212}';
@@ -13,24 +15,7 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return NOTHING.to_owned();
     }
-    let digits = format!("{:.decimals$}", value.abs());
-    let (whole, fraction) = digits.split_once('.').unwrap_or((&digits, ""));
-    let mut text = String::new();
-    // A value that rounds to zero has no sign.
-    if value < 0.0 && digits.bytes().any(|digit| (b'1'..=b'9').contains(&digit)) {
-        text.push(MINUS);
-    }
-    for (place, digit) in whole.chars().enumerate() {
-        if place > 0 && (whole.len() - place).is_multiple_of(3) {
-            text.push(THIN_GAP);
-        }
-        text.push(digit);
-    }
-    if !fraction.is_empty() {
-        text.push('.');
-        text.push_str(fraction);
-    }
-    text
+    figures::fixed(value, decimals)
 }
 
 /// The same with a plus before what is above zero.

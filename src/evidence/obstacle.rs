@@ -1,6 +1,6 @@
 //! Why two steps are not the same test, as far as the records tell.
 
-use crate::analysis::Note;
+use crate::analysis::{Note, compare_steps};
 
 use super::comparison::{Comparison, Side};
 use super::format;
@@ -20,12 +20,12 @@ const MUST_AGREE: [(&str, &str); 9] = [
 
 /// Every reason, in the order a doubter would ask; empty when there is none.
 pub(super) fn find(comparison: &Comparison<'_>) -> Vec<Note> {
-    let checks: [fn(&Comparison<'_>) -> Option<Note>; 7] =
-        [numbers, equipment, unit, target, start, window, band];
+    let checks: [fn(&Comparison<'_>) -> Option<Note>; 4] = [numbers, equipment, unit, window];
     let mut found: Vec<Note> = checks
         .iter()
         .filter_map(|check| check(comparison))
         .collect();
+    found.extend(samples(comparison));
     found.extend(settings(comparison));
     found
 }
@@ -74,43 +74,46 @@ fn unit(comparison: &Comparison<'_>) -> Option<Note> {
     })
 }
 
-fn target(comparison: &Comparison<'_>) -> Option<Note> {
-    differing(comparison, "to", "target temperature", |side| {
-        side.episode.to.map(|value| (value, 0.05))
-    })
+/// What the samples themselves tell: start, target and band.
+fn samples(comparison: &Comparison<'_>) -> impl Iterator<Item = Note> {
+    told(comparison)
+        .into_iter()
+        .filter(|note| !is_output_limit(note))
 }
 
-fn start(comparison: &Comparison<'_>) -> Option<Note> {
-    differing(comparison, "from", "start temperature", |side| {
-        let start = side.episode.numbers.initial.or(side.episode.from)?;
-        Some((start, start_tolerance(side, start)))
-    })
+/// An output limit that seems to differ, going by the output alone. A hint and no obstacle: an
+/// output that rests at its highest for a while looks the same as one that is held there.
+pub(super) fn output_limit_hint(comparison: &Comparison<'_>) -> Option<String> {
+    let known = |side: Side<'_>| side.setting("output-high").is_some();
+    if comparison.sides().into_iter().all(known) {
+        return None;
+    }
+    let note = told(comparison).into_iter().find(is_output_limit)?;
+    Some(format!(
+        "going by the output alone, {}, in %: see that the limits at the controller are the same",
+        note.text
+    ))
 }
 
-/// Starts this far apart still count as one: the band, or 5 % of the step if that is more. Common
-/// practice, no source.
-fn start_tolerance(side: Side<'_>, start: f64) -> f64 {
-    let step = side.episode.to.map_or(0.0, |to| (to - start).abs());
-    let band = side.episode.numbers.settling_band.unwrap_or(0.0);
-    band.max(0.05 * step)
+fn is_output_limit(note: &Note) -> bool {
+    note.about.is_empty()
 }
 
-fn differing(
-    comparison: &Comparison<'_>,
-    about: &'static str,
-    what: &str,
-    value: impl Fn(Side<'_>) -> Option<(f64, f64)>,
-) -> Option<Note> {
-    let [before, after] = comparison.sides().map(value);
-    let ((before, near), (after, also_near)) = (before?, after?);
-    ((before - after).abs() > near.min(also_near)).then(|| {
-        let unit = format::unit_sign(comparison.unit());
-        let [before, after] = [before, after].map(|value| format::quantity(value, 1, unit));
-        note(
-            about,
-            format!("the {what} differs: {before} before, {after} after"),
-        )
-    })
+fn told(comparison: &Comparison<'_>) -> Vec<Note> {
+    let [before, after] = comparison.sides();
+    let found = compare_steps(
+        (&before.record.trace(), before.episode),
+        (&after.record.trace(), after.episode),
+    );
+    let degree = format::unit_sign(comparison.unit());
+    let with_unit = |mut note: Note| {
+        let in_degrees = matches!(note.about, "to" | "initial" | "settling_band");
+        if in_degrees && !degree.is_empty() {
+            note.text = format!("{}, in {degree}", note.text);
+        }
+        note
+    };
+    found.not_comparable.into_iter().map(with_unit).collect()
 }
 
 /// Integrals over different lengths of time say nothing about each other.
@@ -126,22 +129,6 @@ fn window(comparison: &Comparison<'_>) -> Option<Note> {
             format!(
                 "the numbers look at different lengths of time: {before} before, {after} after"
             ),
-        )
-    })
-}
-
-fn band(comparison: &Comparison<'_>) -> Option<Note> {
-    let [before, after] = comparison
-        .sides()
-        .map(|side| side.episode.numbers.settling_band);
-    let (before, after) = (before?, after?);
-    // Two percent of two nearly equal steps is nearly the same band.
-    ((before - after).abs() > 0.05 * before.max(after)).then(|| {
-        let unit = format::unit_sign(comparison.unit());
-        let [before, after] = [before, after].map(|band| format::quantity(band, 2, unit));
-        note(
-            "settling_band",
-            format!("the band differs: \u{b1}{before} before, \u{b1}{after} after"),
         )
     })
 }

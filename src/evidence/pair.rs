@@ -1,9 +1,6 @@
 //! Finds the two steps to compare, and measures both over the same window.
 
-use crate::analysis::{
-    AnalysisError, Episode, EpisodeKind, Options, Step, StepNumbers, Window, find_episodes,
-    step_numbers,
-};
+use crate::analysis::{AnalysisError, Episode, EpisodeKind, Options, compare_steps, find_episodes};
 use crate::record::LoopRecord;
 
 /// What a person may say about which steps to compare and how.
@@ -76,22 +73,10 @@ pub enum PairError {
     },
 }
 
-/// Settings that end a step's window when they change.
-const ENDS_A_WINDOW: [&str; 7] = [
-    "proportional",
-    "integral",
-    "derivative",
-    "mode",
-    "control-mode",
-    "output-high",
-    "output-low",
-];
-
 /// A record with its episodes.
 struct Measured<'a> {
     which: &'static str,
     record: &'a LoopRecord,
-    options: Options,
     episodes: Vec<Episode>,
 }
 
@@ -121,22 +106,34 @@ pub fn pair(
         None if one_record => second.like(before_step)?,
         None => second.last()?,
     };
-    let window = [before_step, after_step]
-        .iter()
-        .map(|episode| episode.end_s - episode.start_s)
-        .chain(wanted.window_s)
-        .fold(f64::INFINITY, f64::min);
+    let cut = |step: &Episode| shortened(step, wanted.window_s);
+    let (mut before_step, mut after_step) = (before_step.clone(), after_step.clone());
+    let numbers = compare_steps(
+        (&before.trace(), &cut(&before_step)),
+        (&after.trace(), &cut(&after_step)),
+    );
+    before_step.numbers = numbers.before;
+    after_step.numbers = numbers.after;
     Ok(Pair {
-        before: first.within(before_step, window)?,
-        after: second.within(after_step, window)?,
+        before: before_step,
+        after: after_step,
     })
+}
+
+/// The same step, ending early where the integrals should look no further.
+fn shortened(step: &Episode, window_s: Option<f64>) -> Episode {
+    let end_s = window_s.map_or(step.end_s, |window| step.end_s.min(step.start_s + window));
+    Episode {
+        end_s,
+        ..step.clone()
+    }
 }
 
 impl<'a> Measured<'a> {
     fn new(which: &'static str, record: &'a LoopRecord, wanted: Wanted) -> Result<Self, PairError> {
         let options = Options {
             band: wanted.band.or(record.band),
-            other_changes_s: other_changes(record),
+            other_changes_s: record.control_changes_s(),
             ..Options::default()
         };
         let episodes =
@@ -144,7 +141,6 @@ impl<'a> Measured<'a> {
         Ok(Self {
             which,
             record,
-            options,
             episodes,
         })
     }
@@ -207,42 +203,6 @@ impl<'a> Measured<'a> {
             .filter(|episode| episode.kind == EpisodeKind::Autotune)
     }
 
-    /// The step with its integrals over a window.
-    fn within(&self, episode: &Episode, window_s: f64) -> Result<Episode, PairError> {
-        let Some(target) = episode.to else {
-            return Ok(episode.clone());
-        };
-        let earlier = self
-            .episodes
-            .iter()
-            .flat_map(|other| [other.start_s, other.end_s]);
-        let since_s = earlier
-            .filter(|at_s| *at_s < episode.start_s)
-            .fold(f64::NEG_INFINITY, f64::max);
-        let step = Step {
-            at_s: episode.start_s,
-            end_s: episode.end_s,
-            since_s,
-            from: episode.from,
-            target,
-            band: self.options.band,
-            min_step: 1.0,
-        };
-        let measured = step_numbers(&self.record.trace(), &step, Window::AtMost(window_s))
-            .map_err(|error| fail(self.record, error))?;
-        Ok(Episode {
-            numbers: StepNumbers {
-                iae: measured.numbers.iae,
-                ise: measured.numbers.ise,
-                itae: measured.numbers.itae,
-                itse: measured.numbers.itse,
-                window_s: measured.numbers.window_s,
-                ..episode.numbers.clone()
-            },
-            ..episode.clone()
-        })
-    }
-
     fn no_step(&self) -> PairError {
         PairError::NoStep {
             which: self.which,
@@ -276,13 +236,4 @@ fn fail(record: &LoopRecord, error: AnalysisError) -> PairError {
 /// Half a tenth of a degree: setpoints carry a decimal at most.
 fn same(a: Option<f64>, b: Option<f64>) -> bool {
     a.zip(b).is_some_and(|(a, b)| (a - b).abs() < 0.05)
-}
-
-fn other_changes(record: &LoopRecord) -> Vec<f64> {
-    record
-        .settings
-        .iter()
-        .filter(|line| line.cause == "changed" && ENDS_A_WINDOW.contains(&line.role.as_str()))
-        .map(|line| line.time_s)
-        .collect()
 }

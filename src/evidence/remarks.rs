@@ -5,6 +5,7 @@ use crate::sample::Happening;
 use super::comparison::{Comparison, Side};
 use super::format;
 use super::markup::Markup;
+use super::obstacle;
 use super::table;
 use super::verdict::Judgement;
 
@@ -48,6 +49,8 @@ fn lines(comparison: &Comparison<'_>, judgement: &Judgement) -> Vec<(&'static st
             found.push((who, text));
         }
     }
+    let hint = obstacle::output_limit_hint(comparison);
+    found.extend(hint.map(|hint| ("", format!("{hint}."))));
     found.push((
         "",
         "One run each. The difference is what these two runs show; how much runs of this \

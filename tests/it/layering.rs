@@ -45,7 +45,8 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "evidence",
         &[
-            "analysis", "name", "number", "record", "sample", "setup", "spanned", "trace",
+            "analysis", "figures", "name", "number", "record", "sample", "setup", "spanned",
+            "trace",
         ],
     ),
 ];

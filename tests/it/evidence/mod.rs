@@ -207,7 +207,7 @@ fn another_target_or_output_limit_is_no_verdict() {
         &text,
         &[
             "No verdict. Before and after cannot be compared with each other:",
-            "The target temperature differs: 510.0 \u{b0}C before, 520.0 \u{b0}C after.",
+            "The target temperatures differ: 510 before, 520 after, in \u{b0}C.",
         ],
     );
     assert!(!text.contains("better"), "{text}");
@@ -221,6 +221,20 @@ fn another_target_or_output_limit_is_no_verdict() {
     assert_says(
         &text,
         &["The upper output limit differs: 100.0 % before, 60.0 % after."],
+    );
+}
+
+#[test]
+fn an_output_that_looks_limited_is_a_hint_and_no_obstacle() {
+    let mut session = Session::new(BEFORE, AFTER);
+    session.record.settings.clear();
+    let text = text_of("evidence-hint.html", &session.comparison());
+    assert_says(
+        &text,
+        &[
+            "Improved.",
+            "Going by the output alone, the output limits differ",
+        ],
     );
 }
 
