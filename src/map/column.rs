@@ -22,9 +22,18 @@ impl Point {
     }
 }
 
+/// The spelling the program uses for a unit that has several.
+pub(super) fn plain_unit(text: &str) -> &str {
+    match text.trim() {
+        "°C" | "℃" | "C" => "degC",
+        "°F" | "℉" | "F" => "degF",
+        other => other,
+    }
+}
+
 /// A unit with letters and digits only: `%` is `pct`, `°` is `deg`, anything else in between `_`.
 fn unit_in_column(unit: &str) -> String {
-    let spelled = unit.replace('%', "pct").replace('°', "deg");
+    let spelled = plain_unit(unit).replace('%', "pct").replace('°', "deg");
     let parts = spelled.split(|c: char| !c.is_ascii_alphanumeric());
     let parts: Vec<&str> = parts.filter(|part| !part.is_empty()).collect();
     parts.join("_")

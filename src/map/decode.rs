@@ -1,25 +1,18 @@
 //! From words to readings.
 
-use std::str::FromStr;
 use std::sync::Arc;
 
-use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
-use rust_decimal::{Decimal, RoundingStrategy};
+use rust_decimal::prelude::ToPrimitive;
 
+use super::column::plain_unit;
 use super::image::Image;
 use super::model::{Encoding, Map, Point, Scaling, UnitOf};
+use super::scale::{Scale, double, single, whole_scaled};
 use crate::number::Number;
 use crate::sample::{Fault, Reading, Why};
 
 /// The largest number of decimals a decimal-point register can give; more is a fault.
 pub const MOST_DECIMALS: u8 = 9;
-
-/// How the raw value of a point is scaled, with every other point it depends on read.
-#[derive(Clone, Copy, Debug)]
-pub(super) enum Scale {
-    Linear { scale: Decimal, offset: Decimal },
-    Decimals(u8),
-}
 
 /// Why a point cannot be scaled: the point that gives its decimals has no value.
 pub(super) enum NoScale {
@@ -77,7 +70,7 @@ impl Map {
             UnitOf::From(name) => {
                 let giver = self.point(name)?;
                 let reading = self.read(giver, image);
-                giver.name_of(&reading).map(Arc::from)
+                giver.name_of(&reading).map(plain_unit).map(Arc::from)
             }
         }
     }
@@ -115,13 +108,8 @@ impl Point {
             return Err(Arc::clone(&fault.meaning));
         }
         let number = match self.encoding {
-            Encoding::F32 if self.bits.is_none() => {
-                // Adding zero makes a negative zero a plain one.
-                float(Number::Single(f32::from_bits(raw as u32) + 0.0), scale)?
-            }
-            Encoding::F64 if self.bits.is_none() => {
-                float(Number::Double(f64::from_bits(raw) + 0.0), scale)?
-            }
+            Encoding::F32 if self.bits.is_none() => single(f32::from_bits(raw as u32), scale)?,
+            Encoding::F64 if self.bits.is_none() => double(f64::from_bits(raw), scale)?,
             _ => Number::Decimal(whole_scaled(self.shape().signed(raw), scale)?),
         };
         match self.valid {
@@ -131,65 +119,6 @@ impl Point {
             _ => Ok(number),
         }
     }
-}
-
-fn whole_scaled(raw: i128, scale: Scale) -> Result<Decimal, Arc<str>> {
-    match scale {
-        Scale::Decimals(decimals) => Decimal::try_from_i128_with_scale(raw, decimals.into()).ok(),
-        Scale::Linear { scale, offset } => Decimal::from_i128(raw)
-            .and_then(|raw| raw.checked_mul(scale))
-            .and_then(|product| product.checked_add(offset)),
-    }
-    .map(without_negative_zero)
-    .ok_or_else(|| "a number too large for this scale".into())
-}
-
-/// A floating-point register: as it is when nothing is to be done to it, else by way of the decimal
-/// a person sees (an `f32` 25.3 is 25.3, not the binary tail behind it).
-fn float(value: Number, scale: Scale) -> Result<Number, Arc<str>> {
-    let plain = value.as_f64();
-    if plain.is_nan() {
-        return Err("not a number".into());
-    }
-    if plain.is_infinite() {
-        return Err("an infinite number".into());
-    }
-    match scale {
-        Scale::Linear { scale, offset } if scale == Decimal::ONE && offset.is_zero() => Ok(value),
-        Scale::Linear { scale, offset } => Decimal::from_str_exact(&value.to_string())
-            .ok()
-            .and_then(|value| value.checked_mul(scale))
-            .and_then(|product| product.checked_add(offset))
-            .map(|decimal| Number::Decimal(without_negative_zero(decimal)))
-            .map_or_else(|| double_scaled(plain, scale, offset), Ok),
-        // A number too large for an exact decimal has no decimals to round away.
-        Scale::Decimals(decimals) => Ok(Decimal::from_str(&value.to_string())
-            .map_or(value, |decimal| Number::Decimal(rounded(decimal, decimals)))),
-    }
-}
-
-/// For numbers too large or too small for an exact decimal.
-fn double_scaled(value: f64, scale: Decimal, offset: Decimal) -> Result<Number, Arc<str>> {
-    let (scale, offset) = (scale.to_f64(), offset.to_f64());
-    let scaled = value * scale.unwrap_or(f64::NAN) + offset.unwrap_or(f64::NAN);
-    scaled
-        .is_finite()
-        .then_some(Number::Double(scaled))
-        .ok_or_else(|| "a number too large for this scale".into())
-}
-
-fn rounded(value: Decimal, decimals: u8) -> Decimal {
-    let places = u32::from(decimals);
-    let mut rounded = value.round_dp_with_strategy(places, RoundingStrategy::MidpointAwayFromZero);
-    rounded.rescale(places);
-    without_negative_zero(rounded)
-}
-
-fn without_negative_zero(mut decimal: Decimal) -> Decimal {
-    if decimal.is_zero() {
-        decimal.set_sign_positive(true);
-    }
-    decimal
 }
 
 #[cfg(test)]

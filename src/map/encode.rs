@@ -3,9 +3,10 @@
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::decode::{NoScale, Scale};
+use super::decode::NoScale;
 use super::image::Image;
 use super::model::{Encoding, Map, Point};
+use super::scale::Scale;
 use crate::number::Number;
 
 /// Why a value cannot be put into a point's registers.

@@ -2,8 +2,8 @@
 //!
 //! `model` is what the rest of the program sees and `words` the words for its choices; `parse`
 //! reads the file and checks everything, so that a [`Map`] that exists is a map that can be
-//! polled; [`Image`] holds the words that came from the line; `raw` and `decode` turn an image
-//! into readings, `encode` goes the other way.
+//! polled; [`Image`] holds the words that came from the line; `raw`, `scale` and `decode` turn an
+//! image into readings, `encode` goes the other way.
 
 mod column;
 mod decode;
@@ -13,6 +13,7 @@ mod model;
 mod parse;
 mod queries;
 mod raw;
+mod scale;
 mod words;
 
 pub use decode::MOST_DECIMALS;

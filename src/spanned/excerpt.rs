@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use unicode_width::UnicodeWidthChar;
+use unicode_width::UnicodeWidthStr;
 
 /// Characters shown of a longer line.
 const WIDEST: usize = 120;
@@ -12,45 +12,47 @@ const BEFORE: usize = 60;
 /// `line` as printed, and `^` under the bytes of `span` (of which only those inside the line count).
 ///
 /// Control characters are replaced, so that a file cannot move the cursor of a terminal; a line
-/// longer than 120 characters is cut around the place.
+/// longer than 120 characters is cut around the place, at a cost that does not grow with the line.
 pub(super) fn excerpt(line: &str, span: Range<usize>) -> (String, String) {
-    let before = line.get(..span.start).unwrap_or(line).chars().count();
-    let meant = line
-        .get(span.start..span.end.min(line.len()))
-        .map_or(0, |text| text.chars().count());
-    let characters: Vec<char> = line.chars().map(printable).collect();
-    let window = window(characters.len(), before);
-    let shown = characters.get(window.clone()).unwrap_or_default();
-    let (left, right) = (window.start > 0, window.end < characters.len());
-    let lead = if left { "..." } else { "" };
-    let tail = if right { "..." } else { "" };
-    let start = before - window.start;
-    let end = (start + meant).min(shown.len());
-    let pad = lead.len() + width(shown.get(..start).unwrap_or_default());
-    let carets = width(shown.get(start..end).unwrap_or_default()).max(1);
-    let text: String = shown.iter().collect();
+    let start = span.start.min(line.len());
+    let window = window(line, start);
+    let before = line.get(window.start..start).unwrap_or_default();
+    let meant = line.get(start..span.end.clamp(start, window.end.max(start)));
+    let lead = if window.start > 0 { "..." } else { "" };
+    let tail = if window.end < line.len() { "..." } else { "" };
+    let shown = printable(line.get(window).unwrap_or_default());
+    let pad = lead.len() + printable(before).width();
+    let carets = printable(meant.unwrap_or_default()).width().max(1);
     let pointer = " ".repeat(pad) + &"^".repeat(carets);
-    (format!("{lead}{text}{tail}"), pointer)
+    (format!("{lead}{shown}{tail}"), pointer)
 }
 
-fn window(length: usize, place: usize) -> Range<usize> {
-    if length <= WIDEST {
-        return 0..length;
+/// The bytes of `line` to show: all of a line that is not too wide, else those around `place`.
+fn window(line: &str, place: usize) -> Range<usize> {
+    if line.chars().nth(WIDEST).is_none() {
+        return 0..line.len();
     }
-    let start = place.saturating_sub(BEFORE).min(length - WIDEST);
-    start..start + WIDEST
+    let back = |from: usize, characters: usize| {
+        let before = line.get(..from).unwrap_or_default();
+        let start = before.char_indices().rev().nth(characters - 1);
+        start.map_or(0, |(at, _)| at)
+    };
+    let start = back(place, BEFORE).min(back(line.len(), WIDEST));
+    let rest = line.get(start..).unwrap_or_default();
+    let length = rest
+        .char_indices()
+        .nth(WIDEST)
+        .map_or(rest.len(), |(at, _)| at);
+    start..start + length
 }
 
-fn printable(c: char) -> char {
-    match c {
+fn printable(text: &str) -> String {
+    let replaced = |c| match c {
         '\t' => ' ',
-        c if c.is_control() => char::REPLACEMENT_CHARACTER,
+        c if char::is_control(c) => char::REPLACEMENT_CHARACTER,
         c => c,
-    }
-}
-
-fn width(text: &[char]) -> usize {
-    text.iter().filter_map(|c| c.width()).sum()
+    };
+    text.chars().map(replaced).collect()
 }
 
 #[cfg(test)]

@@ -2,8 +2,8 @@
 
 use std::fmt;
 
-/// How many problems are printed; the rest are counted.
-const SHOWN: usize = 100;
+/// How many problems are kept and printed; the rest are counted.
+pub(super) const KEPT: usize = 100;
 
 /// One mistake in a file.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -50,52 +50,55 @@ impl fmt::Display for Problem {
 
 /// Everything that is wrong with a file (and with the files it names), at least one problem.
 ///
-/// Prints every problem, separated by empty lines.
+/// Prints every problem, separated by empty lines; of a flood the first hundred and how many more.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FileErrors {
     problems: Vec<Problem>,
+    more: usize,
 }
 
 impl FileErrors {
-    /// Errors from the problems found; the caller sees to it that there is at least one.
-    pub(crate) fn new(problems: Vec<Problem>) -> Self {
-        Self { problems }
+    /// Errors from the problems found and the number of those left out; the caller sees to it that
+    /// there is at least one.
+    pub(super) fn new(problems: Vec<Problem>, more: usize) -> Self {
+        Self { problems, more }
     }
 
     /// One problem with a file as a whole.
     pub(crate) fn of_file(file: &str, what: impl Into<String>, help: impl Into<String>) -> Self {
-        Self::new(vec![Problem {
+        let problem = Problem {
             file: file.to_owned(),
             place: None,
             what: what.into(),
             help: help.into(),
-        }])
+        };
+        Self::new(vec![problem], 0)
     }
 
     /// How many there are.
     pub fn count(&self) -> usize {
-        self.problems.len()
+        self.problems.len() + self.more
     }
 
-    /// Each of them, by file and then by place.
+    /// The first hundred of them, by file and then by place.
     pub fn problems(&self) -> &[Problem] {
         &self.problems
     }
 
-    pub(crate) fn into_problems(self) -> Vec<Problem> {
-        self.problems
+    pub(super) fn into_parts(self) -> (Vec<Problem>, usize) {
+        (self.problems, self.more)
     }
 }
 
 impl fmt::Display for FileErrors {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (index, problem) in self.problems.iter().take(SHOWN).enumerate() {
+        for (index, problem) in self.problems.iter().enumerate() {
             if index > 0 {
                 f.write_str("\n\n")?;
             }
             problem.fmt(f)?;
         }
-        match self.problems.len().saturating_sub(SHOWN) {
+        match self.more {
             0 => Ok(()),
             more => write!(f, "\n\nand {more} more problems"),
         }
@@ -103,16 +106,3 @@ impl fmt::Display for FileErrors {
 }
 
 impl std::error::Error for FileErrors {}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_flood_of_problems_is_counted_instead_of_printed() {
-        let one = FileErrors::of_file("a.toml", "bad", "mend it").into_problems();
-        let errors = FileErrors::new(vec![one[0].clone(); SHOWN + 7]);
-        assert_eq!(errors.to_string().matches("help:").count(), SHOWN);
-        assert!(errors.to_string().ends_with("\n\nand 7 more problems"));
-    }
-}

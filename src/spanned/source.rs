@@ -5,7 +5,26 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 use super::excerpt::excerpt;
-use super::problem::{FileErrors, Place, Problem};
+use super::problem::{FileErrors, KEPT, Place, Problem};
+
+/// A problem as noted; where it is in the file is worked out for those that are kept.
+#[derive(Debug)]
+struct Note {
+    span: Range<usize>,
+    what: What,
+}
+
+#[derive(Debug)]
+enum What {
+    Here {
+        what: String,
+        help: String,
+    },
+    /// In a file that is named here.
+    There(Problem),
+    /// So many more in a file that is named here.
+    More(usize),
+}
 
 /// A file's text and the problems noted on it.
 ///
@@ -15,7 +34,7 @@ pub(crate) struct SourceFile<'t> {
     name: &'t str,
     text: &'t str,
     line_starts: Vec<usize>,
-    noted: RefCell<Vec<(usize, Problem)>>,
+    noted: RefCell<Vec<Note>>,
     /// Lines that are no good TOML.
     broken: RefCell<BTreeSet<usize>>,
 }
@@ -62,13 +81,11 @@ impl<'t> SourceFile<'t> {
     }
 
     fn push(&self, span: Range<usize>, what: impl Into<String>, help: impl Into<String>) {
-        let problem = Problem {
-            file: self.name.to_owned(),
-            place: Some(self.place(span.clone())),
+        let what = What::Here {
             what: what.into(),
             help: help.into(),
         };
-        self.noted.borrow_mut().push((span.start, problem));
+        self.noted.borrow_mut().push(Note { span, what });
     }
 
     /// Notes something wrong with the structure: a missing or unknown key, two points that collide.
@@ -87,10 +104,13 @@ impl<'t> SourceFile<'t> {
 
     /// Takes over the problems of a file that is named at these bytes.
     pub(crate) fn adopt(&self, span: &Range<usize>, errors: FileErrors) {
-        let theirs = errors.into_problems().into_iter();
-        self.noted
-            .borrow_mut()
-            .extend(theirs.map(|problem| (span.start, problem)));
+        let (problems, more) = errors.into_parts();
+        let theirs = problems.into_iter().map(What::There);
+        let notes = theirs.chain([What::More(more)]).map(|what| Note {
+            span: span.clone(),
+            what,
+        });
+        self.noted.borrow_mut().extend(notes);
     }
 
     /// Whether the text is no good TOML, so that parts of it may be missing.
@@ -134,9 +154,23 @@ impl<'t> SourceFile<'t> {
     ///
     /// Every problem noted, in the order of the file.
     pub(crate) fn conclude<T>(self, read: Option<T>) -> Result<T, FileErrors> {
-        let mut noted = self.noted.into_inner();
-        noted.sort_by_key(|(at, _)| *at);
-        let problems: Vec<Problem> = noted.into_iter().map(|(_, problem)| problem).collect();
+        let mut noted = self.noted.take();
+        noted.sort_by_key(|note| note.span.start);
+        let mut problems = Vec::new();
+        let mut more = 0;
+        for note in noted {
+            match note.what {
+                What::More(number) => more += number,
+                _ if problems.len() == KEPT => more += 1,
+                What::There(problem) => problems.push(problem),
+                What::Here { what, help } => problems.push(Problem {
+                    file: self.name.to_owned(),
+                    place: Some(self.place(note.span)),
+                    what,
+                    help,
+                }),
+            }
+        }
         match read {
             Some(read) if problems.is_empty() => Ok(read),
             _ if problems.is_empty() => Err(FileErrors::of_file(
@@ -144,7 +178,7 @@ impl<'t> SourceFile<'t> {
                 "cannot be understood",
                 "compare it with a working example",
             )),
-            _ => Err(FileErrors::new(problems)),
+            _ => Err(FileErrors::new(problems, more)),
         }
     }
 }

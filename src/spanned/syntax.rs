@@ -11,18 +11,22 @@ pub(super) fn parse<'t>(source: &SourceFile<'t>) -> Spanned<DeTable<'t>> {
     let (table, mut errors) = DeTable::parse_recoverable(source.text());
     errors.sort_by_key(start);
     let mut last_line = None;
-    let mut repeated_heading = None;
+    // Under a heading that is there twice, each key may be too: that follows from the heading.
+    let mut repeated_until = 0;
     for error in &errors {
-        let (at, line) = (start(error), source.line_of(start(error)));
-        let follows = repeated_heading.is_some_and(|from| repeats_on(source.text(), from, at));
-        if last_line != Some(line) && !(follows && is_repetition(error)) {
+        let at = start(error);
+        let line = source.line_of(at);
+        if is_repetition(error) && source.line(line).trim_start().starts_with('[') {
+            let rest = source.text().get(at..).unwrap_or_default();
+            repeated_until = at + rest.find("\n[").unwrap_or(rest.len());
+        } else if is_repetition(error) && at < repeated_until {
+            continue;
+        }
+        if last_line != Some(line) {
             let (what, help) = described(error, source.text());
             source.note_syntax(error.span().unwrap_or(at..at), what, help);
         }
         last_line = Some(line);
-        if is_repetition(error) && source.line(line).trim_start().starts_with('[') {
-            repeated_heading = Some(at);
-        }
     }
     table
 }
@@ -33,11 +37,6 @@ fn start(error: &Error) -> usize {
 
 fn is_repetition(error: &Error) -> bool {
     error.message().contains("duplicate key")
-}
-
-/// Whether the same heading still holds: under a heading that is there twice, each key may be too.
-fn repeats_on(text: &str, from: usize, to: usize) -> bool {
-    text.get(from..to).is_some_and(|text| !text.contains("\n["))
 }
 
 /// A part of the parser's message, what it means to a person, and what to do.

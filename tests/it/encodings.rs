@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use emberline::map::{Address, Image, Map, Place, Table};
+use emberline::map::{Address, Image, Map, Meaning, Place, Table};
 use emberline::number::Number;
 use emberline::sample::Reading;
 use proptest::prelude::*;
@@ -211,6 +211,22 @@ fn a_status_point_is_active_by_its_list_or_by_any_value_but_zero() {
     assert_eq!(word("active = [1, 2]", 3), Some(false));
     assert_eq!(word("bit = 4", 0x0010), Some(true));
     assert_eq!(word("faults = { \"7\" = \"no sensor\" }", 7), None);
+}
+
+#[test]
+fn an_enumeration_has_its_meaning_its_name_and_its_off() {
+    let keys = "encoding = \"i16\"\nmeans = { \"0\" = \"automatic\", \"-1\" = \"manual\" }\n\
+                names = { \"0\" = \"AUTO\", \"0xFFFF\" = \"HAND\" }\noff = -1";
+    let map = map(keys);
+    let point = &map.points[0];
+    let hand = read(&map, &[0xFFFF]);
+    assert_eq!(map.meaning(point, &hand), Some(Meaning::Manual));
+    assert_eq!(point.name_of(&hand), Some("HAND"));
+    assert!(point.is_off(&hand));
+    let other = read(&map, &[5]);
+    assert_eq!(map.meaning(point, &other), None);
+    assert_eq!(point.name_of(&other), None);
+    assert!(!point.is_off(&other));
 }
 
 #[test]

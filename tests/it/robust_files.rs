@@ -120,11 +120,34 @@ fn many_points(count: usize, spread: usize) -> String {
     text
 }
 
+fn repeated(count: usize, piece: impl Fn(usize) -> String) -> String {
+    (0..count).map(piece).collect::<Vec<_>>().concat()
+}
+
+#[test]
+fn a_flood_of_mistakes_in_one_long_line_is_counted() {
+    let keys = repeated(100_000, |n| format!("\"x{n}\" = \"y\", "));
+    let text = many_points(1, 1).replace("f32", "u16") + "names = { " + &keys + "}\n";
+    let errors = Map::parse(&text, "flood.toml").unwrap_err();
+    assert!(errors.count() >= 100_000, "{}", errors.count());
+    assert!(errors.to_string().len() < 100_000);
+}
+
+#[test]
+fn ten_thousand_keys_twice_under_a_heading_that_is_there_twice_are_one_mistake() {
+    let keys = repeated(10_000, |n| format!("k{n} = 1\n"));
+    let text = format!("[points.a]\n{keys}[points.a]\n{keys}");
+    let errors = Map::parse(&text, "twice.toml").unwrap_err();
+    let repeated = errors.to_string().matches("a second time").count();
+    assert_eq!(repeated, 1, "{errors}");
+}
+
 #[test]
 fn ten_thousand_points_are_no_trouble() {
     let map = Map::parse(&many_points(10_000, 2), "many.toml").unwrap();
     assert_eq!(map.places_for(Refresh::Trend).len(), 10_000);
     let errors = Map::parse(&many_points(10_000, 0), "many.toml").unwrap_err();
     assert_eq!(errors.count(), 9_999, "each but the first is told once");
+    assert_eq!(errors.to_string().matches("help:").count(), 100);
     assert!(errors.to_string().ends_with("and 9899 more problems"));
 }

@@ -63,43 +63,43 @@ fn roles(points: &Points<'_>) {
 
 /// The points a point names exist and can give what they are named for.
 fn references(points: &Points<'_>, entry: &Entry<'_>) {
-    if let Some(item) = entry.section.get("decimals_from") {
-        if let Some(giver) = points.named(&item) {
-            needs_reading(&item, giver);
-        }
-        if is_circular(points, entry) {
-            let help = "a decimal-point register has no decimals of its own: leave it out there";
-            item.note_structure("'decimals_from' goes round in a circle", help);
-        }
-    }
-    if let Some(item) = entry.section.get("unit_from")
-        && let Some(giver) = points.named(&item)
-    {
-        needs_reading(&item, giver);
-        if giver.point.names.is_empty() {
-            let what = format!(
-                "point '{}' has no 'names' to take a unit from",
-                giver.point.name
-            );
-            let help = "add there names = { \"0\" = \"degC\", \"1\" = \"degF\" }";
-            item.note_structure(&what, help);
-        }
-    }
-    let confirm = entry
-        .section
+    let section = &entry.section;
+    let confirm = section
         .get("write")
-        .filter(|_| {
-            entry
-                .point
-                .write
-                .as_ref()
-                .is_some_and(|write| write.confirm.is_some())
-        })
+        .filter(|_| entry.point.write.is_some())
         .and_then(|item| item.inner_section()?.get("confirm"));
-    if let Some(item) = confirm
-        && let Some(shower) = points.named(&item)
-    {
-        needs_reading(&item, shower);
+    let (decimals, unit) = (section.get("decimals_from"), section.get("unit_from"));
+    for (item, check) in [
+        (decimals, gives_decimals as fn(&Item<'_>, &Entry<'_>)),
+        (unit, gives_unit),
+        (confirm, needs_reading),
+    ] {
+        if let Some(item) = item
+            && let Some(giver) = points.named(&item)
+        {
+            check(&item, giver);
+        }
+    }
+}
+
+fn gives_decimals(item: &Item<'_>, giver: &Entry<'_>) {
+    needs_reading(item, giver);
+    // This also rules out circles.
+    if giver.section.has("decimals_from") {
+        let name = &giver.point.name;
+        let what = format!("point '{name}' takes its own decimals from a point");
+        let help = "a number of decimals is a plain whole number: leave it out there";
+        item.note_structure(&what, help);
+    }
+}
+
+fn gives_unit(item: &Item<'_>, giver: &Entry<'_>) {
+    needs_reading(item, giver);
+    if giver.point.names.is_empty() {
+        let name = &giver.point.name;
+        let what = format!("point '{name}' has no 'names' to take a unit from");
+        let help = "add there names = { \"0\" = \"degC\", \"1\" = \"degF\" }";
+        item.note_structure(&what, help);
     }
 }
 
@@ -108,24 +108,6 @@ fn needs_reading(item: &Item<'_>, giver: &Entry<'_>) {
         let what = format!("point '{}' is never read", giver.point.name);
         item.note_structure(&what, "give it a table and an address to be read from");
     }
-}
-
-fn is_circular(points: &Points<'_>, entry: &Entry<'_>) -> bool {
-    let start = entry.point.name.as_str();
-    let mut name = decimals_from(entry);
-    // Longer than there are points is a circle that this point only leads into.
-    for _ in 0..=points.names.len() {
-        match name {
-            Some(giver) if giver == start => return true,
-            Some(giver) => name = points.find(giver).and_then(decimals_from),
-            None => return false,
-        }
-    }
-    true
-}
-
-fn decimals_from<'e>(entry: &'e Entry<'_>) -> Option<&'e str> {
-    entry.section.get("decimals_from")?.as_text()
 }
 
 /// Every column of the recording is there once.

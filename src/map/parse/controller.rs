@@ -2,8 +2,8 @@
 //! `[persist]`, `[on_lost_communication]`.
 
 use super::point::{Entry, Points};
-use crate::map::decode::Scale;
 use crate::map::model::{AutotuneHabit, LostOutput, Proportional, Scaling, TuningForm, Written};
+use crate::map::scale::Scale;
 use crate::number::Number;
 use crate::spanned::{Item, Section};
 

@@ -1,6 +1,6 @@
 //! One `[points.NAME]` table, and all of them.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use super::access::Ground;
 use super::layout::{self, Layout};
@@ -25,6 +25,8 @@ pub(super) struct Points<'a> {
     pub(super) entries: Vec<Entry<'a>>,
     /// The names of all, those that could not be read included.
     pub(super) names: BTreeSet<&'a str>,
+    /// Where those that could be read stand in `entries`.
+    index: HashMap<&'a str, usize>,
 }
 
 impl<'a> Points<'a> {
@@ -48,9 +50,7 @@ impl<'a> Points<'a> {
 
     /// The point of this name, if it could be read.
     pub(super) fn find(&self, name: &str) -> Option<&Entry<'a>> {
-        self.entries
-            .iter()
-            .find(|entry| entry.point.name.as_str() == name)
+        self.entries.get(*self.index.get(name)?)
     }
 
     pub(super) fn source(&self) -> Option<&'a SourceFile<'a>> {
@@ -71,12 +71,14 @@ pub(super) fn read_all<'a>(file: &Section<'a>, ground: &Ground) -> Points<'a> {
             items
         })
         .unwrap_or_default();
+    let names = items.iter().map(Item::key).collect();
+    let read = |item| read_point(item, ground);
+    let entries: Vec<Entry<'_>> = items.into_iter().filter_map(read).collect();
+    let keys = entries.iter().map(|entry| entry.item.key());
     Points {
-        names: items.iter().map(Item::key).collect(),
-        entries: items
-            .into_iter()
-            .filter_map(|item| read_point(item, ground))
-            .collect(),
+        names,
+        index: keys.zip(0..).collect(),
+        entries,
     }
 }
 

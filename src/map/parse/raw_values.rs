@@ -1,6 +1,6 @@
 //! Raw values that mean something: faults, meanings, names, what counts as active.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::map::model::{FaultValue, Meaning};
@@ -87,14 +87,15 @@ fn keyed<T>(
     let Some(table) = section.get(key).and_then(|item| item.inner_section()) else {
         return Vec::new();
     };
-    let mut found: Vec<(u64, T)> = Vec::new();
+    let mut found = Vec::new();
+    let mut seen = BTreeSet::new();
     for item in table.entries() {
         let (raw, meant) = (raw_key(&item, shape), how(&item));
         let (Some(raw), Some(meant)) = (raw, meant) else {
             continue;
         };
         // Without a shape no raw value is known.
-        if shape.is_some() && found.iter().any(|(other, _)| *other == raw) {
+        if !seen.insert(raw) && shape.is_some() {
             let what = format!("{:?} stands here a second time", item.key());
             item.note_key(&what, "keep one of the two");
         }

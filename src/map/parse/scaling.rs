@@ -5,6 +5,7 @@ use std::sync::Arc;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
+use crate::map::column::plain_unit;
 use crate::map::decode::MOST_DECIMALS;
 use crate::map::model::{Encoding, Scaling, UnitOf};
 use crate::map::raw::Shape;
@@ -131,15 +132,6 @@ fn unit_text(item: &Item<'_>) -> Option<Arc<str>> {
         return None;
     }
     Some(plain_unit(text).into())
-}
-
-/// The spelling the program uses for a unit that has several.
-pub(super) fn plain_unit(text: &str) -> &str {
-    match text.trim() {
-        "°C" | "℃" | "C" => "degC",
-        "°F" | "℉" | "F" => "degF",
-        other => other,
-    }
 }
 
 /// Reads `valid`.
