@@ -1,6 +1,8 @@
 //! The commands: the only part that parses arguments, prints, and picks exit codes.
 
 mod awaiting;
+mod before_after;
+mod demo;
 mod exit;
 mod follow;
 mod manual;
@@ -11,6 +13,7 @@ pub mod reading;
 mod record;
 mod running;
 mod signals;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -34,7 +37,9 @@ Exit codes: 0 done; 1 done, criteria not met; 2 wrong use; 3 line or controller;
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::DemoArgs),
     Read(read::ReadArgs),
+    Watch(watch::WatchArgs),
     Record(record::RecordArgs),
     Await(awaiting::AwaitArgs),
     Completions(manual::CompletionsArgs),
@@ -48,6 +53,8 @@ pub fn main() -> ExitCode {
         Err(error) => return exit::of_usage(&error),
     };
     let done = match &arguments.command {
+        Command::Demo(args) => demo::run(args),
+        Command::Watch(args) => watch::run(args),
         Command::Read(args) => read::run(args),
         Command::Record(args) => record::run(args),
         Command::Await(args) => awaiting::run(args),

@@ -6,7 +6,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use tokio::runtime::{Builder, Runtime};
-use tokio::sync::broadcast;
+use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::{Exit, Stop};
@@ -21,6 +21,10 @@ use crate::setup::Setup;
 pub(super) struct Running {
     /// Everything as it happens.
     pub(super) live: broadcast::Sender<Entry>,
+    /// For marks.
+    pub(super) hand: mpsc::WeakSender<Entry>,
+    /// Its clock.
+    pub(super) clock: Clock,
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
     writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
@@ -66,7 +70,7 @@ pub(super) fn start(
         hub,
         recorder,
         live,
-        ..
+        hand,
     } = opening.begin(setup, Start { clock, end }, recorder);
     let stop_all = stop.clone();
     let writing = on_its_own_thread("recorder", async move {
@@ -83,6 +87,8 @@ pub(super) fn start(
     })?;
     Ok(Running {
         live,
+        hand,
+        clock,
         stop: stop.clone(),
         lines,
         writing,

@@ -32,7 +32,7 @@ pub(crate) const SETTINGS_HEADER: [&str; 7] = [
 const FIXED_COLUMNS: [&str; 3] = ["time", "elapsed_s", "state"];
 
 /// `2027-03-04T06-00-00Z_annealer`: no colons, which some file systems refuse.
-pub(crate) fn folder_name(began: DateTime<Utc>, name: &str) -> String {
+pub fn folder_name(began: DateTime<Utc>, name: &str) -> String {
     format!("{}_{name}", began.format("%Y-%m-%dT%H-%M-%SZ"))
 }
 

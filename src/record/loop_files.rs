@@ -1,5 +1,6 @@
 //! The files of one loop: samples by day, events, settings.
 
+use std::collections::HashMap;
 use std::fs::{self, File, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -12,7 +13,8 @@ use super::layout::{
     sample_row, stamp_cells, unit_cell,
 };
 use crate::map::Map;
-use crate::sample::{Event, Sample, Settings};
+use crate::name::Name;
+use crate::sample::{Event, Sample, Settings, SettingsCause};
 
 /// The open files of one loop.
 #[derive(Debug)]
@@ -22,6 +24,7 @@ pub(super) struct LoopFiles {
     day: Option<(NaiveDate, Table)>,
     events: Table,
     settings: Table,
+    last_settings: HashMap<Name, String>,
 }
 
 impl LoopFiles {
@@ -33,6 +36,7 @@ impl LoopFiles {
             folder: folder.to_owned(),
             map,
             day: None,
+            last_settings: HashMap::new(),
         })
     }
 
@@ -56,24 +60,20 @@ impl LoopFiles {
             .write([time.as_str(), &elapsed, event.what.word(), &event.text])
     }
 
+    /// Every slow point; of a change only those that moved since they were last written.
     pub(super) fn write_settings(&mut self, settings: &Settings) -> io::Result<()> {
         let [time, elapsed] = stamp_cells(settings.stamp);
+        let cause = settings.cause.word();
+        let only_moved = settings.cause == SettingsCause::Changed;
         for (point, reading) in self.map.settings_points().zip(settings.readings.iter()) {
             let value = reading.to_string();
-            let (cause, name, role) = (
-                settings.cause.word(),
-                point.name.as_str(),
-                point.role.word(),
-            );
-            self.settings.write([
-                time.as_str(),
-                &elapsed,
-                cause,
-                name,
-                role,
-                &value,
-                unit_cell(point),
-            ])?;
+            let last = self.last_settings.insert(point.name.clone(), value.clone());
+            if only_moved && last.as_ref() == Some(&value) {
+                continue;
+            }
+            let (name, role) = (point.name.as_str(), point.role.word());
+            let row = [time.as_str(), &elapsed, cause, name, role, &value, unit_cell(point)];
+            self.settings.write(row)?;
         }
         Ok(())
     }

@@ -21,6 +21,7 @@ mod sums;
 pub use csv_columns::CsvColumns;
 pub use csv_source::read_csv;
 pub use follow::Follower;
+pub use layout::folder_name;
 pub use read_error::ReadError;
 pub use recorder::{RecordError, Recorder};
 pub use recording_source::{Opened, is_recording, open, read_recording};

@@ -1,0 +1,199 @@
+//! `emberline watch`: the live screen, on a line or on a recording that another process writes.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use tokio::sync::{broadcast, mpsc};
+use tokio_util::sync::CancellationToken;
+
+use super::follow::News;
+use super::record::recording_name;
+use super::running::{self, runtime};
+use super::{Exit, Stop};
+use crate::clock::{Clock, Stamp};
+use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts};
+use crate::name::Name;
+use crate::record::Recorder;
+use crate::sample::{Entry, Event, Happening};
+use crate::setup::{LoopSetup, Setup};
+
+/// Show loops live in the terminal.
+///
+/// Only looks: it changes nothing at the controller. Keep an independent over-temperature cut-out.
+///
+/// Examples:
+///   emberline watch oven.toml --into recordings
+///   emberline watch --follow recordings/2027-03-04T06-00-00Z_oven
+#[derive(Debug, Args)]
+#[command(verbatim_doc_comment)]
+pub(super) struct WatchArgs {
+    /// The setup file.
+    #[arg(required_unless_present = "follow", conflicts_with = "follow")]
+    setup: Option<PathBuf>,
+    /// Record as well, into this folder.
+    #[arg(long, value_name = "DIR", conflicts_with = "follow")]
+    into: Option<PathBuf>,
+    /// The recording's name; the setup file's without it.
+    #[arg(long, requires = "into")]
+    name: Option<Name>,
+    /// Show a recording that another process is writing.
+    #[arg(long, value_name = "RECORDING")]
+    follow: Option<PathBuf>,
+}
+
+/// Marks on their way from the screen.
+const ASKS: usize = 16;
+/// Entries a slow screen may be behind a followed recording; its backlog comes in one piece.
+const FOLLOWED: usize = 16_384;
+
+pub(super) fn run(args: &WatchArgs) -> Result<Exit, Stop> {
+    match (&args.setup, &args.follow) {
+        (_, Some(recording)) => follow(recording),
+        (Some(setup), None) => watch(args, &Setup::load(setup)?),
+        (None, None) => Err(Stop::new(
+            Exit::WrongUse,
+            "name a setup file, or a recording with --follow",
+        )),
+    }
+}
+
+fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
+    let stop = CancellationToken::new();
+    let name = recording_name(args.name.as_ref(), setup);
+    let running = running::start(setup, None, &stop, |clock| {
+        args.into
+            .as_deref()
+            .map(|into| Recorder::create(into, &name, setup, clock))
+            .transpose()
+    })?;
+    let clock = running.clock;
+    let began = Stamp {
+        elapsed: std::time::Duration::ZERO,
+        time: clock.began(),
+    };
+    let recording = if args.into.is_some() {
+        Recording::Here(began)
+    } else {
+        Recording::No
+    };
+    let (asks, asked) = mpsc::channel(ASKS);
+    let session = console::Session {
+        screen: screen_facts(setup, recording),
+        entries: running.live.subscribe(),
+        asks,
+        clock,
+        story: None,
+    };
+    let hand = running.hand.clone();
+    let ending = runtime()?.block_on(async {
+        tokio::select! {
+            ending = console::run(session) => ending.map_err(|error| screen_failed(&error)),
+            never = pass_on(asked, &hand, clock) => never,
+            () = stop.cancelled() => Ok(Ending::Quit),
+        }
+    });
+    let folder = running.finish()?;
+    leave(ending?, folder.as_deref())
+}
+
+/// What every screen shows of a setup.
+pub(super) fn screen_facts(setup: &Setup, recording: Recording) -> ScreenFacts {
+    let facts = |the_loop: &LoopSetup| {
+        let line = setup.lines.iter().find(|line| line.name == the_loop.line)?;
+        Some(LoopFacts::of(the_loop, line))
+    };
+    let title = if setup.job.equipment.is_empty() {
+        &setup.name
+    } else {
+        &setup.job.equipment
+    };
+    ScreenFacts {
+        title: title.clone(),
+        loops: setup.loops.iter().filter_map(facts).collect(),
+        recording,
+        look: Look::detect(|name| std::env::var(name).ok()),
+        zone: console::local_offset,
+    }
+}
+
+/// Turns what is asked at the screen into entries; never returns while the screen is there.
+pub(super) async fn pass_on(
+    mut asked: mpsc::Receiver<Ask>,
+    hand: &mpsc::WeakSender<Entry>,
+    clock: Clock,
+) -> ! {
+    while let Some(ask) = asked.recv().await {
+        if let (Ask::Mark(text), Some(entries)) = (ask, hand.upgrade()) {
+            let event = Event {
+                of: None,
+                stamp: clock.now(),
+                what: Happening::Mark,
+                text,
+            };
+            // A session that ends takes no more marks.
+            let _ = entries.send(Entry::Event(event)).await;
+        }
+    }
+    std::future::pending().await
+}
+
+/// What to say and return after the screen.
+fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
+    if let Some(folder) = folder {
+        use std::io::Write as _;
+        writeln!(io::stdout().lock(), "{}", folder.display())?;
+    }
+    match ending {
+        Ending::Quit | Ending::Signal(_) | Ending::TerminalGone => Ok(Exit::Done),
+        Ending::Panicked => Err(Stop::new(
+            Exit::Line,
+            "the program met an error of its own; please report the lines above",
+        )),
+    }
+}
+
+fn follow(recording: &Path) -> Result<Exit, Stop> {
+    let mut news = News::open(recording)?;
+    let setup = news.follower().setup().clone();
+    let began = news.follower().opened().facts.began;
+    let clock = Clock::began_at(began);
+    let (live, entries) = broadcast::channel(FOLLOWED);
+    let (asks, _no_marks) = mpsc::channel(ASKS);
+    let began = Stamp {
+        elapsed: std::time::Duration::ZERO,
+        time: began,
+    };
+    let screen = screen_facts(&setup, Recording::Elsewhere(began));
+    let session = console::Session {
+        screen,
+        entries,
+        asks,
+        clock,
+        story: None,
+    };
+    let ending = runtime()?.block_on(async {
+        let telling = async {
+            while let Some(entries) = news.next().await? {
+                for entry in entries {
+                    // The receiver is the screen beside us; it goes when the screen goes.
+                    let _ = live.send(entry);
+                }
+            }
+            // The recording has ended; it can still be looked at.
+            std::future::pending::<Result<Ending, Stop>>().await
+        };
+        tokio::select! {
+            ending = console::run(session) => ending.map_err(|error| screen_failed(&error)),
+            ending = telling => ending,
+        }
+    })?;
+    leave(ending, None)
+}
+
+fn screen_failed(error: &io::Error) -> Stop {
+    Stop::new(
+        Exit::Files,
+        format!("the terminal could not be used: {error}\nhelp: 'record' needs no terminal"),
+    )
+}
