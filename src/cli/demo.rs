@@ -245,7 +245,10 @@ fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
     };
     let Ok(pair) = evidence::pair(record, record, true, Wanted::default()) else {
         writeln!(out, "recording  {}", recording.display())?;
-        writeln!(out, "The demo was left before the second step: there is nothing to compare yet.")?;
+        writeln!(
+            out,
+            "The demo was left before the second step: there is nothing to compare yet."
+        )?;
         return Ok(Exit::Done);
     };
     let side = |episode| Side {

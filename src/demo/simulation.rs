@@ -1,13 +1,14 @@
 //! The program and the oven in one current-thread runtime on paused time.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use futures_util::FutureExt as _;
 use mock_device::controller::Refused;
 use mock_device::oven::{LEFT_OVER_TUNING, Oven};
 use mock_device::panel::Panel;
 use mock_device::registers::Annealer;
-use mock_device::wire::{Bus, Unit, in_memory};
+use mock_device::wire::{Bus, Timing, Unit, in_memory};
 use tokio::runtime::Builder;
 use tokio::sync::{broadcast, mpsc};
 use tokio::task::JoinHandle;
@@ -23,6 +24,9 @@ use crate::sample::Entry;
 use crate::session::{Opening, Session};
 use crate::setup::Setup;
 
+/// The demo's wire is as slow as a real one: its setup's baud rate, and a controller that takes a while.
+const BAUD: u32 = 9600;
+const TURNAROUND: Duration = Duration::from_millis(10);
 /// Where the oven stands when the story begins, degC.
 const HELD: f64 = 490.0;
 
@@ -92,7 +96,9 @@ impl Simulation<'_> {
             .build()?;
         runtime.block_on(async {
             let panel = Panel::new(Oven::settled_at(HELD, LEFT_OVER_TUNING, self.seed), 1.0);
-            let ours = in_memory(Bus::new(vec![Unit::new(UNIT, &Annealer, panel.clone())]));
+            let mut bus = Bus::new(vec![Unit::new(UNIT, &Annealer, panel.clone())]);
+            bus.timing = Timing::at_baud(BAUD, TURNAROUND);
+            let ours = in_memory(bus);
             let mut opening = Opening::new(self.setup, &mut once(ours), &self.stop);
             let lines: Vec<JoinHandle<()>> = std::mem::take(&mut opening.lines)
                 .into_iter()

@@ -10,7 +10,7 @@ use super::poll::{absent, planned, read_blocks, sample};
 use super::schedule::{Grid, Turn};
 use super::{Ask, Failure, Line, Start};
 use crate::clock::{Clock, Stamp};
-use crate::map::{Place, Refresh};
+use crate::map::{Map, Place, Point, Refresh};
 use crate::sample::{Entry, Event, Happening, Reading, Settings, SettingsCause, Why};
 use crate::setup::LoopSetup;
 
@@ -294,7 +294,7 @@ impl Polling {
         let differs = self
             .last_settings
             .as_deref()
-            .is_some_and(|last| moved(last, readings));
+            .is_some_and(|last| moved(&self.setup.map, last, readings));
         if came {
             // A point that did not come this time keeps its last value.
             let before = self
@@ -322,11 +322,13 @@ impl Polling {
     }
 }
 
-/// Whether any value that came both times differs.
-fn moved(last: &[Reading], now: &[Reading]) -> bool {
-    last.iter()
-        .zip(now)
-        .any(|(last, now)| matches!((last.number(), now.number()), (Some(a), Some(b)) if a != b))
+/// Whether any setting that came both times differs.
+fn moved(map: &Map, last: &[Reading], now: &[Reading]) -> bool {
+    let differs = |(point, (last, now)): (&Point, (&Reading, &Reading))| {
+        let both = last.number().zip(now.number());
+        !point.role.follows_the_loop() && both.is_some_and(|(last, now)| last != now)
+    };
+    map.settings_points().zip(last.iter().zip(now)).any(differs)
 }
 
 /// Nobody listens any more: the line ends.

@@ -79,6 +79,20 @@ impl Map {
     }
 }
 
+impl Role {
+    /// Whether such a point moves with the loop, without anybody changing a setting: many controllers
+    /// let the manual output follow the output, so that going to manual is bumpless.
+    pub fn follows_the_loop(self) -> bool {
+        use Role::{
+            CoolingOutput, HeaterCurrent, ManualOutput, Output, ProcessValue, WorkingSetpoint,
+        };
+        matches!(
+            self,
+            ProcessValue | WorkingSetpoint | Output | CoolingOutput | ManualOutput | HeaterCurrent
+        )
+    }
+}
+
 impl Point {
     /// The points whose values are needed to read this one.
     pub fn needs(&self) -> impl Iterator<Item = &Name> {

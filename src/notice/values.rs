@@ -49,6 +49,9 @@ impl ValueWatch {
                 continue;
             };
             let before = self.settings.insert(index, now);
+            if point.role.follows_the_loop() {
+                continue;
+            }
             sentences.extend(
                 before
                     .filter(|before| *before != now)

@@ -72,7 +72,15 @@ impl LoopFiles {
                 continue;
             }
             let (name, role) = (point.name.as_str(), point.role.word());
-            let row = [time.as_str(), &elapsed, cause, name, role, &value, unit_cell(point)];
+            let row = [
+                time.as_str(),
+                &elapsed,
+                cause,
+                name,
+                role,
+                &value,
+                unit_cell(point),
+            ];
             self.settings.write(row)?;
         }
         Ok(())
