@@ -3,6 +3,7 @@
 
 mod bad_files;
 mod csv_source;
+mod device_maps;
 mod encodings;
 mod console;
 mod episodes;

@@ -1,7 +1,10 @@
 //! The units on one wire.
 
+use std::sync::{Arc, Mutex, PoisonError};
+
 use super::Timing;
 use super::answer::answer;
+use super::faults::{Faults, Sending};
 use crate::panel::Panel;
 use crate::registers::Layout;
 
@@ -53,6 +56,8 @@ pub struct Bus {
     units: Vec<Unit>,
     /// How long an answer takes.
     pub timing: Timing,
+    /// What goes wrong; shared by all who are connected to this wire.
+    faults: Option<Arc<Mutex<Faults>>>,
 }
 
 impl Bus {
@@ -61,6 +66,25 @@ impl Bus {
         Self {
             units,
             timing: Timing::default(),
+            faults: None,
+        }
+    }
+
+    /// The same units on a wire where this goes wrong.
+    #[must_use]
+    pub fn with_faults(mut self, faults: Faults) -> Self {
+        self.faults = Some(Arc::new(Mutex::new(faults)));
+        self
+    }
+
+    /// What is put on the wire for this request and its answer, whole frames both.
+    pub(super) fn sendings(&self, request: &[u8], answer: Vec<u8>) -> Vec<Sending> {
+        match &self.faults {
+            Some(faults) => {
+                let mut faults = faults.lock().unwrap_or_else(PoisonError::into_inner);
+                faults.sendings(request, answer)
+            }
+            None => vec![Sending::at_once(answer)],
         }
     }
 

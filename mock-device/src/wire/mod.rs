@@ -2,11 +2,13 @@
 //!
 //! A [`Bus`] holds the units on one wire. [`serve_rtu`] lets them answer RTU frames on any stream
 //! (serial port, pseudo-terminal, TCP connection, memory), [`serve_tcp`] Modbus TCP. As on a real
-//! line, a frame for another unit or with a wrong check gets no answer at all.
+//! line, a frame for another unit or with a wrong check gets no answer at all. [`Faults`] make it as bad
+//! as a real line can be; dropping a serving future unplugs its units, serving again plugs them in.
 
 mod answer;
 mod bus;
 mod crc;
+pub mod faults;
 mod frames;
 pub mod listen;
 #[cfg(unix)]
@@ -18,6 +20,7 @@ mod timing;
 pub use answer::answer;
 pub use bus::{Bus, Unit};
 pub use crc::{crc, is_sealed, sealed};
+pub use faults::{Fault, Faults};
 pub use rtu::{in_memory, serve_rtu};
 pub use tcp::serve_tcp;
 pub use timing::Timing;

@@ -1,6 +1,7 @@
 //! RTU frames on any stream.
 
 use std::io;
+use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, DuplexStream};
 
@@ -31,15 +32,23 @@ where
             continue;
         };
         answer.insert(0, *unit);
-        let answer = sealed(answer);
-        let wait = bus.timing.until_answered(frame.len(), answer.len());
-        if !wait.is_zero() {
-            tokio::time::sleep(wait).await;
+        let mut took = bus.timing.until_asked(frame.len());
+        for sending in bus.sendings(&frame, sealed(answer)) {
+            let wait = took + sending.after + bus.timing.on_the_wire(sending.bytes.len());
+            pause(wait).await;
+            stream.write_all(&sending.bytes).await?;
+            stream.flush().await?;
+            took = Duration::ZERO;
         }
-        stream.write_all(&answer).await?;
-        stream.flush().await?;
     }
     Ok(())
+}
+
+/// A sleep of nothing would still give way to others, once for every answer.
+async fn pause(wait: Duration) {
+    if !wait.is_zero() {
+        tokio::time::sleep(wait).await;
+    }
 }
 
 /// A wire in memory with the units of `bus` on it: the end for a master. The units answer in a task
@@ -87,8 +96,6 @@ where
 
 #[cfg(test)]
 mod tests {
-    use std::time::Duration;
-
     use super::super::bus::Unit;
     use super::super::timing::Timing;
     use super::*;
@@ -179,7 +186,7 @@ mod tests {
         let began = tokio::time::Instant::now();
         ask(&mut wire, &read_setpoint(1)).await;
         let took = began.elapsed();
-        let least = timing.until_answered(8, 7);
+        let least = timing.until_asked(8) + timing.on_the_wire(7);
         assert!(
             took >= least && took < least + Duration::from_millis(2),
             "{took:?}"

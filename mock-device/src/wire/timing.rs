@@ -31,10 +31,15 @@ impl Timing {
         }
     }
 
-    /// From the arrival of a request's bytes to the moment its answer has been sent: whoever writes
-    /// to a stream hands over all bytes at once, so their time on the wire is spent here.
-    pub fn until_answered(&self, request: usize, answer: usize) -> Duration {
-        self.turnaround + self.character * (request + answer) as u32
+    /// From the arrival of a request's bytes to the start of its answer: whoever writes to a stream
+    /// hands over all bytes at once, so their time on the wire is spent here.
+    pub fn until_asked(&self, request: usize) -> Duration {
+        self.on_the_wire(request) + self.turnaround
+    }
+
+    /// Time of this many bytes on the wire.
+    pub fn on_the_wire(&self, bytes: usize) -> Duration {
+        self.character * bytes as u32
     }
 
     /// Silence that ends a frame: 3.5 characters.
@@ -55,7 +60,7 @@ mod tests {
     #[test]
     fn at_9600_baud_reading_a_register_takes_17_ms_and_the_turnaround() {
         let timing = Timing::at_baud(9600, Duration::from_millis(5));
-        let until = timing.until_answered(8, 7).as_secs_f64();
+        let until = (timing.until_asked(8) + timing.on_the_wire(7)).as_secs_f64();
         assert!((until - (0.005 + 15.0 * 11.0 / 9600.0)).abs() < 1e-6);
         assert!((timing.silence().as_secs_f64() - 0.004_010_4).abs() < 1e-6);
     }

@@ -6,6 +6,7 @@ use std::time::Duration;
 use clap::{ArgGroup, Parser};
 use mock_device::panel::command::Command;
 use mock_device::registers::{LAYOUTS, Layout, layout};
+use mock_device::wire::Fault;
 
 /// Examples below every help text.
 const EXAMPLES: &str = "\
@@ -59,6 +60,9 @@ pub(crate) struct Args {
     /// Let answers take as long as on a line of this baud rate (with --serial: the port's, 9600)
     #[arg(long, value_name = "BAUD", value_parser = clap::value_parser!(u32).range(300..=1_000_000))]
     pub(crate) baud: Option<u32>,
+    /// Faults on the wire with their chance in percent, for example late=5,lost=2
+    #[arg(long, conflicts_with = "tcp", value_name = "KIND=PERCENT[,..]", value_delimiter = ',', value_parser = fault)]
+    pub(crate) faults: Vec<(Fault, f64)>,
     /// Write setup.toml and the map it needs into this folder
     #[arg(long, value_name = "DIR")]
     pub(crate) write_setup: Option<PathBuf>,
@@ -96,6 +100,17 @@ fn start(text: &str) -> Result<Start, String> {
         .filter(|celsius| (20.0..=600.0).contains(celsius))
         .map(Start::Settled)
         .ok_or_else(|| "give 'cold' or a temperature from 20 to 600".to_owned())
+}
+
+/// `lost=5`: a kind and its chance in percent, given back as a share.
+fn fault(text: &str) -> Result<(Fault, f64), String> {
+    let (kind, percent) = text.split_once('=').ok_or("write KIND=PERCENT")?;
+    let percent = percent
+        .parse()
+        .ok()
+        .filter(|percent| (0.0..=100.0).contains(percent));
+    let percent: f64 = percent.ok_or("the chance is a number from 0 to 100")?;
+    Ok((kind.parse()?, percent / 100.0))
 }
 
 /// `1h 30m setpoint 510`: as many words as make a duration, then a command.
@@ -145,6 +160,13 @@ mod tests {
                 .unwrap_err()
                 .contains("no command")
         );
+    }
+
+    #[test]
+    fn a_fault_is_a_kind_and_a_chance_in_percent() {
+        assert_eq!(fault("lost=5"), Ok((Fault::Lost, 0.05)));
+        assert!(fault("lost").is_err() && fault("lost=200").is_err());
+        assert!(fault("gone=5").unwrap_err().contains("late, lost"));
     }
 
     #[test]

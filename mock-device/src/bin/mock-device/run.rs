@@ -7,7 +7,7 @@ use std::pin::Pin;
 use std::time::Duration;
 
 use mock_device::wire::listen::{self, Framing};
-use mock_device::wire::{Bus, Timing, Unit, serve_rtu};
+use mock_device::wire::{Bus, Faults, Timing, Unit, serve_rtu};
 use mock_device::{LEFT_OVER_TUNING, Oven, Panel};
 use tokio::net::TcpListener;
 use tokio_serial::{Parity, SerialPortBuilderExt};
@@ -81,6 +81,12 @@ fn bus(args: &Args) -> Bus {
         Unit::new(number, args.layout, panel)
     };
     let mut bus = Bus::new(args.units.iter().enumerate().map(unit).collect());
+    if !args.faults.is_empty() {
+        let faults = Faults::new(args.seed);
+        let chances = args.faults.iter();
+        bus = bus
+            .with_faults(chances.fold(faults, |faults, &(kind, chance)| faults.with(kind, chance)));
+    }
     if let (Some(baud), None) = (args.baud, &args.serial) {
         bus.timing = Timing::at_baud(baud, Duration::ZERO);
     }
