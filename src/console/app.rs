@@ -7,11 +7,11 @@ use crate::clock::Stamp;
 use crate::sample::{Entry, Event};
 
 use super::doing::doing;
-use super::draw;
 use super::remarks::Remarks;
 use super::session::{LoopFacts, Recording, ScreenFacts, Story};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
 use super::watched::Watched;
+use super::{draw, episode};
 
 /// The spans of time the trend can show, in seconds.
 pub(super) const SPANS: [f64; 22] = [
@@ -219,7 +219,10 @@ impl App {
             line: &one.facts.line,
             polls: one.polls,
             lost: one.lost,
-            episode: None,
+            episode: one
+                .episode
+                .as_ref()
+                .map(|episode| episode::in_words(episode, &one.facts.unit, one.decimals())),
         }
     }
 }

@@ -11,7 +11,7 @@ use super::words::{lasting, number, signed};
 pub(super) struct Doing {
     /// A sentence without the loop's name.
     pub(super) text: String,
-    /// What may be said after it where there is room; often empty.
+    /// What may be said below it where there is room; often empty.
     pub(super) more: String,
     /// How it is to be taken.
     pub(super) tone: Tone,
@@ -32,17 +32,6 @@ pub(super) enum Tone {
     Unknown,
     /// Something is broken.
     Trouble,
-}
-
-impl Doing {
-    /// Everything there is to say.
-    pub(super) fn whole(&self) -> String {
-        if self.more.is_empty() {
-            self.text.clone()
-        } else {
-            format!("{}, {}", self.text, self.more)
-        }
-    }
 }
 
 /// A slower change than this a minute is called steady.
@@ -116,7 +105,10 @@ fn faulty(watched: &Watched) -> Doing {
 fn controlling(watched: &Watched, now_s: f64) -> Doing {
     if let Some(began_s) = watched.tuning_since_s() {
         let text = format!("autotune under way for {}", lasting(now_s - began_s));
-        return say(Tone::Tuning, text);
+        return Doing {
+            more: watched.swings.story(now_s, watched.facts.swings),
+            ..say(Tone::Tuning, text)
+        };
     }
     match watched.mode() {
         Some(Meaning::Manual) => return say_moving(Tone::Off, "in manual", watched),

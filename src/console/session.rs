@@ -64,6 +64,8 @@ pub struct LoopFacts {
     pub line: String,
     /// One poll every so often.
     pub every: Duration,
+    /// How many times its controller usually swings when it tunes itself.
+    pub swings: Option<u8>,
     /// Which reading is which.
     pub roles: Roles,
 }
@@ -132,6 +134,7 @@ impl LoopFacts {
             decimals: decimals(&one.map),
             line: line_in_words(line),
             every: one.every,
+            swings: one.map.autotune.map(|habit| habit.swings),
             roles: Roles::of(&one.map),
         }
     }

@@ -7,6 +7,7 @@ use crate::sample::{Event, Happening};
 use crate::trend::History;
 
 use super::doing::Doing;
+use super::episode::Present;
 use super::look::Look;
 use super::remarks::Notice;
 use super::session::{Recording, Story, Zone};
@@ -47,7 +48,7 @@ pub(super) struct LoopView<'a> {
     pub(super) line: &'a str,
     pub(super) polls: u64,
     pub(super) lost: u64,
-    pub(super) episode: Option<String>,
+    pub(super) episode: Option<Present>,
 }
 
 /// The stretch of time the trend shows.

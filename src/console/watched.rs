@@ -1,11 +1,18 @@
 //! What the screen knows of one loop, kept up to date sample by sample.
 
+use crate::analysis::Episode;
 use crate::map::Meaning;
 use crate::number::Number;
 use crate::sample::{Reading, Sample, State};
 use crate::trend::History;
 
+use super::episode;
 use super::session::LoopFacts;
+use super::swings::Swings;
+
+/// Changes of the setpoint closer together than this belong together: a person keying digits, or a
+/// ramp.
+const KEYING_S: f64 = 30.0;
 
 /// One loop as the screen knows it.
 pub(super) struct Watched {
@@ -23,6 +30,13 @@ pub(super) struct Watched {
     pub(super) left_band_s: Option<f64>,
     /// The setpoint and since when it stands there; `None` inside where it was there at first sight.
     pub(super) setpoint: Option<(f64, Option<f64>)>,
+    /// When the setpoint began to move the last time it moved.
+    pub(super) moved_s: Option<f64>,
+    /// The swings of the autotune under way.
+    pub(super) swings: Swings,
+    /// The present episode and its numbers, as of a moment ago.
+    pub(super) episode: Option<Episode>,
+    episode_due_s: Option<f64>,
     /// Polls so far.
     pub(super) polls: u64,
     /// Polls that brought no process value.
@@ -40,6 +54,10 @@ impl Watched {
             in_band_since_s: None,
             left_band_s: None,
             setpoint: None,
+            moved_s: None,
+            swings: Swings::default(),
+            episode: None,
+            episode_due_s: None,
             polls: 0,
             lost: 0,
         }
@@ -58,10 +76,15 @@ impl Watched {
         self.follow_setpoint(at_s, self.facts.roles.setpoint(sample));
         if let Some(pv) = self.facts.roles.pv(sample) {
             self.follow_band(at_s, pv);
+            self.follow_tune(at_s, pv);
             let number = sample.readings.get(self.facts.roles.pv);
             self.value = number.and_then(Reading::number).map(|n| (at_s, n));
         }
         self.latest = Some(sample.clone());
+        if self.episode_due_s.is_none_or(|due_s| at_s >= due_s) {
+            self.episode = episode::measure(self, at_s).or(self.episode.take());
+            self.episode_due_s = Some(episode::next_due_s(self, at_s).unwrap_or(f64::INFINITY));
+        }
     }
 
     /// Decimals of the process value: the map's, else those of the latest value.
@@ -114,11 +137,29 @@ impl Watched {
         match self.setpoint {
             None => self.setpoint = Some((setpoint, None)),
             Some((known, _)) if (known - setpoint).abs() > f64::EPSILON => {
+                let last_s = self.setpoint.and_then(|(_, since_s)| since_s);
+                if last_s.is_none_or(|last_s| at_s - last_s > KEYING_S) {
+                    self.moved_s = Some(at_s);
+                }
+                self.episode_due_s = Some(at_s);
                 self.setpoint = Some((setpoint, Some(at_s)));
                 self.in_band_since_s = None;
                 self.left_band_s = None;
             }
             Some(_) => {}
+        }
+    }
+
+    fn follow_tune(&mut self, at_s: f64, pv: f64) {
+        let Some((target, _)) = self.setpoint else {
+            return;
+        };
+        match self.tuning_since_s() {
+            Some(_) => {
+                let hysteresis = self.facts.band.unwrap_or(1.0) / 4.0;
+                self.swings.take(at_s, pv - target, hysteresis);
+            }
+            None => self.swings = Swings::default(),
         }
     }
 

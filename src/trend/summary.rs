@@ -38,6 +38,8 @@ pub struct Summary {
     pub setpoint: Span,
     /// Output.
     pub output: Span,
+    /// Whether a sample lacks its process value.
+    pub is_broken: bool,
 }
 
 impl Span {
@@ -71,6 +73,7 @@ impl Summary {
             pv: Span::of(point.pv),
             setpoint: Span::of(point.setpoint),
             output: Span::of(point.output),
+            is_broken: point.pv.is_nan(),
         }
     }
 
@@ -81,6 +84,7 @@ impl Summary {
             pv: self.pv.then(next.pv),
             setpoint: self.setpoint.then(next.setpoint),
             output: self.output.then(next.output),
+            is_broken: self.is_broken || next.is_broken,
         }
     }
 }

@@ -39,7 +39,8 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "console",
         &[
-            "analysis", "clock", "map", "name", "number", "sample", "setup", "trace", "trend",
+            "analysis", "clock", "figures", "map", "name", "number", "sample", "setup", "trace",
+            "trend",
         ],
     ),
     (

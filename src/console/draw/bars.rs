@@ -43,7 +43,7 @@ pub(super) fn header(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
 fn heading(view: &ScreenView) -> (String, String, Style) {
     if let Some(one) = view.alone.and_then(|i| view.loops.get(i)) {
         let style = tone_style(view.look, one.doing.tone);
-        return (one.name.to_owned(), one.doing.whole(), style);
+        return (one.name.to_owned(), one.doing.text.clone(), style);
     }
     let in_band = view.loops.iter().filter(|one| one.doing.tone == Tone::Calm);
     let trouble = view

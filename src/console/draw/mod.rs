@@ -37,13 +37,15 @@ pub(super) fn screen(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
 fn in_ascii(buffer: &mut Buffer, area: Rect) {
     for position in area.positions() {
         let cell = &mut buffer[position];
-        if !cell.symbol().is_ascii() {
-            cell.set_symbol(if cell.symbol() == "\u{2212}" {
-                "-"
-            } else {
-                "?"
-            });
-        }
+        let symbol = match cell.symbol() {
+            symbol if symbol.is_ascii() => continue,
+            "\u{2212}" => "-",
+            "\u{202f}" => " ",
+            "→" => ">",
+            "±" => "~",
+            _ => "?",
+        };
+        cell.set_symbol(symbol);
     }
 }
 

@@ -3,18 +3,32 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+use super::super::episode::Present;
+use super::super::look::Look;
 use super::super::view::{LoopView, ScreenView};
 use super::super::words::time_of_day;
 use super::bars::wrapped;
 use super::pen::{Pen, fit, width};
 use crate::sample::{Event, Happening};
 
+/// Where the figures stand in their table.
+const FIGURES: u16 = 12;
+
 /// Below the trend: one line of numbers, then the latest events, newest first.
 pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
-    if let Some(episode) = &one.episode {
-        pen.put(1, 0, &fit(episode, area.width - 2, look.ascii), look.strong);
+    if let Some(present) = &one.episode {
+        let room = area.width.saturating_sub(1);
+        let mut x = pen.put(1, 0, &present.title, look.strong) + 3;
+        for figure in &present.figures {
+            let wide = width(figure.label) + 1 + width(&figure.value);
+            if x + wide > room {
+                break;
+            }
+            let after = pen.put(x, 0, figure.label, look.quiet);
+            x = pen.put(after + 1, 0, &figure.value, look.strong) + 3;
+        }
     }
     let mut events = view.events.iter().rev().filter(|e| one.is_concerned(e));
     for y in 1..area.height {
@@ -41,14 +55,10 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
 pub(super) fn column(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
-    let mut y = 0;
-    if let Some(episode) = &one.episode {
-        for line in wrapped(episode, area.width) {
-            pen.put(0, y, &line, look.strong);
-            y += 1;
-        }
-        y += 1;
-    }
+    let mut y = one
+        .episode
+        .as_ref()
+        .map_or(0, |present| figures(&mut pen, present, look));
     pen.put(0, y, "what happened", look.quiet);
     y += 1;
     for event in view.events.iter().rev().filter(|e| one.is_concerned(e)) {
@@ -67,6 +77,20 @@ pub(super) fn column(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &L
             y += 1;
         }
     }
+}
+
+/// The figures of an episode as a table; gives the row after it.
+fn figures(pen: &mut Pen, present: &Present, look: &Look) -> u16 {
+    pen.put(0, 0, &present.title, look.strong);
+    let mut y = 1;
+    for figure in &present.figures {
+        pen.put(0, y, figure.label, look.quiet);
+        let x = pen.put(FIGURES, y, &figure.value, look.strong);
+        let room = pen.area().width.saturating_sub(x + 1);
+        pen.put(x + 1, y, &fit(&figure.more, room, look.ascii), look.quiet);
+        y += 1;
+    }
+    y + 1
 }
 
 fn event_text(event: &Event, view: &ScreenView) -> String {

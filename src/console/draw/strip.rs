@@ -43,6 +43,8 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, one: &LoopView, look: &Look)
             lasting(age_s)
         );
         pen.put(x, middle - 1, &text, look.trouble);
+    } else {
+        pen.put(x, middle - 1, &one.doing.more, look.quiet);
     }
 }
 

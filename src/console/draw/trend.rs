@@ -9,7 +9,7 @@ use super::super::ticks::{ValueTicks, time_ticks};
 use super::super::view::{LoopView, ScreenView, TimeWindow, is_drawn};
 use super::super::words::number;
 use super::pen::{Pen, fit, width};
-use crate::trend::{Columns, Span, Summary};
+use crate::trend::{Columns, History, Span, Summary};
 
 /// The label column: `1300.0 ` and the axis.
 const AXIS: u16 = 7;
@@ -55,14 +55,14 @@ pub(super) fn draw_parts(
     if plot_inside.width == 0 || plot_inside.height == 0 {
         return;
     }
-    let time = TimeScale::of(view, one.history.last().map(|p| p.at_s), plot_inside.width);
+    let time = TimeScale::of(view, one.history, plot_inside.width);
     let drawn = one.history.columns(time.from_s, time.width_s, time.dots);
     let values = ValueScale::of(&drawn, one, plot_inside.height);
     value_axis(buffer, plot, &values, view.look);
     lines(buffer, plot_inside, &drawn, &time, &values, one, view.look);
     moments(buffer, plot_inside, &time, view, one);
     lane_of(buffer, lane, &drawn, view.look);
-    time_axis(buffer, axis, &time, view, one);
+    time_axis(buffer, axis, &drawn, &time, view, one);
 }
 
 /// What is right of the labels.
@@ -76,16 +76,22 @@ fn inside(area: Rect) -> Rect {
 }
 
 impl TimeScale {
-    fn of(view: &ScreenView, last_s: Option<f64>, cells: u16) -> Self {
+    fn of(view: &ScreenView, history: &History, cells: u16) -> Self {
         let TimeWindow { span_s, until_s } = view.window;
         let dots = usize::from(cells) * 2;
         let width_s = span_s / dots as f64;
         // Whole strides while following, so that the picture stands still in between.
         let unit_s = if until_s.is_some() { 2.0 } else { 2.0 * STRIDE } * width_s;
-        let end_s = until_s.unwrap_or(last_s.unwrap_or(view.now_s()));
-        let end_s = ((end_s / unit_s).floor() + 1.0) * unit_s;
+        let (first_s, last_s) = history.extent().unwrap_or((view.now_s(), view.now_s()));
+        let end_s = (until_s.unwrap_or(last_s) / unit_s).floor() * unit_s + unit_s;
+        // A short record grows from left to right; it moves only once it has filled the picture.
+        let first_s = (first_s / unit_s).floor() * unit_s;
         Self {
-            from_s: end_s - span_s,
+            from_s: if until_s.is_none() {
+                first_s.max(end_s - span_s)
+            } else {
+                end_s - span_s
+            },
             width_s,
             dots,
         }
@@ -346,8 +352,16 @@ fn ascii_level(eighths: u16, is_kept: bool) -> &'static str {
     }
 }
 
-/// Ticks on round local times; a heavy line where an autotune was under way.
-fn time_axis(buffer: &mut Buffer, area: Rect, time: &TimeScale, view: &ScreenView, one: &LoopView) {
+/// Ticks on round local times; a heavy line where an autotune was under way, crosses where values are
+/// missing.
+fn time_axis(
+    buffer: &mut Buffer,
+    area: Rect,
+    drawn: &Columns,
+    time: &TimeScale,
+    view: &ScreenView,
+    one: &LoopView,
+) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
     let cells = (time.dots / 2) as u16;
@@ -359,6 +373,12 @@ fn time_axis(buffer: &mut Buffer, area: Rect, time: &TimeScale, view: &ScreenVie
         look.quiet,
     );
     tunes(&mut pen, time, view, one);
+    for (x, pair) in drawn.columns.chunks(2).enumerate() {
+        // A gap narrower than a column would not show in the line.
+        if pair.iter().flatten().any(|summary| summary.is_broken) {
+            pen.put(AXIS + x as u16, 0, look.choose("╳", "x"), look.trouble);
+        }
+    }
     let wall = |time_s: f64| view.wall(time_s);
     let end_s = time.from_s + time.width_s * time.dots as f64;
     let apart_s = TIME_APART * 2.0 * time.width_s;

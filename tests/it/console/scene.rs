@@ -203,6 +203,7 @@ fn facts(name: Name) -> LoopFacts {
         decimals: Some(1),
         line: "shop 9600 8E1".to_owned(),
         every: Duration::from_secs(1),
+        swings: Some(3),
         roles: Roles {
             pv: 0,
             setpoint: Some(1),

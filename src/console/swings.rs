@@ -1,0 +1,99 @@
+//! How an autotune gets on: how often the process value has swung about the setpoint.
+
+use crate::figures::duration;
+
+/// Crossings of the setpoint since an autotune began.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Swings {
+    is_above: Option<bool>,
+    crossed_s: Vec<f64>,
+}
+
+impl Swings {
+    /// Takes a process value in; within `hysteresis` of the target it says nothing.
+    pub(super) fn take(&mut self, at_s: f64, deviation: f64, hysteresis: f64) {
+        if deviation.abs() <= hysteresis {
+            return;
+        }
+        let is_above = deviation > 0.0;
+        if self.is_above.is_some_and(|was| was != is_above) {
+            self.crossed_s.push(at_s);
+        }
+        self.is_above = Some(is_above);
+    }
+
+    /// The swing under way; two crossings make one.
+    pub(super) fn count(&self) -> usize {
+        self.crossed_s.len().div_ceil(2)
+    }
+
+    /// The story so far, where `usual` swings make a tune; empty before the first crossing.
+    pub(super) fn story(&self, now_s: f64, usual: Option<u8>) -> String {
+        match (self.count(), usual) {
+            (0, _) => String::new(),
+            (count, None) => format!("swing {count}"),
+            (count, Some(usual)) => {
+                let usual = usize::from(usual);
+                let left = self.left(now_s, usual).unwrap_or_default();
+                format!("swing {count} of about {}{left}", usual.max(count))
+            }
+        }
+    }
+
+    /// Between the shortest and the longest half swing for each that is to come.
+    fn left(&self, now_s: f64, usual: usize) -> Option<String> {
+        let last_s = self.crossed_s.last()?;
+        // The approach before the first crossing is no half swing.
+        let halves = self.crossed_s.windows(2).map(|pair| pair[1] - pair[0]);
+        let (count, shortest, longest) = halves
+            .fold((0, f64::INFINITY, 0.0_f64), |(n, low, high), half| {
+                (n + 1, low.min(half), high.max(half))
+            });
+        let to_come = (2 * usual).checked_sub(count)? as f64;
+        if count < 2 || to_come < 1.0 {
+            return None;
+        }
+        let passed_s = now_s - last_s;
+        let minutes = |half: f64| ((to_come * half - passed_s) / 60.0).max(0.0).ceil();
+        let (low, high) = (minutes(shortest), minutes(longest));
+        Some(if low < high {
+            format!(", {low} to {high} min left")
+        } else {
+            format!(", about {} left", duration(high * 60.0))
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sine of 10 minutes about the setpoint, sampled each second.
+    fn swung(seconds: u32) -> Swings {
+        let mut swings = Swings::default();
+        for t in 0..seconds {
+            let phase = f64::from(t) / 600.0 * std::f64::consts::TAU;
+            swings.take(f64::from(t), -5.0 * phase.cos(), 0.5);
+        }
+        swings
+    }
+
+    #[test]
+    fn two_crossings_make_a_swing() {
+        assert_eq!(swung(100).count(), 0);
+        assert_eq!(swung(200).count(), 1);
+        assert_eq!(swung(500).count(), 1);
+        assert_eq!(swung(800).count(), 2);
+    }
+
+    #[test]
+    fn the_time_left_comes_from_the_half_swings_so_far() {
+        // Crossings at 160, 460 and 760 s: half swings of 300 s, two of six done at 760 s.
+        assert_eq!(
+            swung(800).story(800.0, Some(3)),
+            "swing 2 of about 3, about 20 min left"
+        );
+        assert_eq!(swung(200).story(200.0, Some(3)), "swing 1 of about 3");
+        assert_eq!(swung(200).story(200.0, None), "swing 1");
+    }
+}
