@@ -18,54 +18,70 @@ pub(crate) struct Overshoot {
     pub(crate) end: usize,
 }
 
-/// The overshoot from the first arrival at the target to the end of the approach.
-pub(crate) fn overshoot(
-    line: &Stretch,
-    target: f64,
-    sign: f64,
-    band: Option<f64>,
-    settled: Option<Settled>,
-) -> Overshoot {
-    let past: Vec<f64> = line.y.iter().map(|y| sign * (y - target)).collect();
-    let arrival = past.iter().position(|past| *past >= 0.0);
-    let end = match (settled, band) {
-        (Some(settled), Some(band)) => approach_end(&line.t, &past, band, settled),
-        _ => past.len(),
-    };
-    let arrived = arrival.filter(|arrival| *arrival < end);
-    let (size, peak) = arrived.map_or((0.0, None), |first| largest(&past, first, end));
-    Overshoot {
-        size,
-        peak,
-        arrival: arrived,
-        end,
+/// What an excursion past the target is measured by.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Approach<'a> {
+    pub(crate) line: &'a Stretch,
+    pub(crate) target: f64,
+    pub(crate) sign: f64,
+    pub(crate) band: Option<f64>,
+    /// An excursion has to be larger than this to be one.
+    pub(crate) significant: f64,
+}
+
+impl Approach<'_> {
+    /// The overshoot from the first arrival at the target to the end of the approach.
+    pub(crate) fn overshoot(&self, settled: Option<Settled>) -> Overshoot {
+        let past: Vec<f64> = (self.line.y.iter())
+            .map(|y| self.sign * (y - self.target))
+            .collect();
+        let arrival = past.iter().position(|past| *past >= 0.0);
+        let end = match (settled, self.band) {
+            (Some(settled), Some(band)) => self.end(&past, band, settled),
+            _ => past.len(),
+        };
+        let arrived = arrival.filter(|arrival| *arrival < end);
+        let (size, peak) = arrived.map_or((0.0, None), |first| largest(&past, first, end));
+        Overshoot {
+            size,
+            peak,
+            arrival: arrived,
+            end,
+        }
+    }
+
+    /// One past the last sample of the approach: up to settled plus the dwell, and on to the end of
+    /// an excursion that is then under way, or that is the first and begins before as much time
+    /// again has gone by, as long as it stays in the band. Without this an overshoot smaller than
+    /// the band would be cut off before its peak.
+    fn end(&self, past: &[f64], band: f64, settled: Settled) -> usize {
+        let dwelt_s = settled.at_s + settled.dwell_s;
+        let dwelt = self.line.t.partition_point(|t| *t <= dwelt_s);
+        let latest = self
+            .line
+            .t
+            .partition_point(|t| *t <= dwelt_s + settled.at_s);
+        let been_past = past[..dwelt].iter().any(|past| *past > self.significant);
+        let begins = match past[..dwelt].last() {
+            Some(now) if *now > 0.0 => Some(dwelt),
+            _ if been_past => None,
+            _ => first_past(&past[..latest], dwelt, band, self.significant),
+        };
+        begins.map_or(dwelt, |begins| {
+            let goes_on = past[begins..].iter().take_while(|past| **past > 0.0);
+            let end = begins + goes_on.count();
+            let stays = past[begins..end].iter().all(|past| *past <= band);
+            if stays { end } else { dwelt }
+        })
     }
 }
 
-/// One past the last sample of the approach: up to settled plus the dwell, and on to the end of an
-/// excursion past the target that is then under way or still to come, as long as it stays in the
-/// band. Without this, an overshoot smaller than the band would be cut off before its peak.
-fn approach_end(t: &[f64], past: &[f64], band: f64, settled: Settled) -> usize {
-    let dwelt = t.partition_point(|t| *t <= settled.at_s + settled.dwell_s);
-    let arrived = past[..dwelt].iter().any(|past| *past >= 0.0);
-    if arrived {
-        let under_way = past[dwelt - 1] > 0.0;
-        return dwelt
-            + run(&past[dwelt..], |past| {
-                under_way && past > 0.0 && past <= band
-            });
-    }
-    let still_to_come = run(&past[dwelt..], |past| past < 0.0 && past >= -band);
-    let arrival = dwelt + still_to_come;
-    match run(&past[arrival..], |past| past >= 0.0 && past <= band) {
-        0 => dwelt,
-        excursion => arrival + excursion,
-    }
-}
-
-/// How many values from the first on are so.
-fn run(values: &[f64], so: impl Fn(f64) -> bool) -> usize {
-    values.iter().take_while(|value| so(**value)).count()
+/// The first sample from `from` on that is significantly past the target, unless the line leaves
+/// the band on the near side before.
+fn first_past(past: &[f64], from: usize, band: f64, significant: f64) -> Option<usize> {
+    let decides = |past: &f64| *past > significant || *past < -band;
+    let index = from + past.get(from..)?.iter().position(decides)?;
+    (past[index] > significant).then_some(index)
 }
 
 fn largest(past: &[f64], first: usize, end: usize) -> (f64, Option<usize>) {
@@ -79,6 +95,12 @@ fn largest(past: &[f64], first: usize, end: usize) -> (f64, Option<usize>) {
 }
 
 impl Overshoot {
+    /// When the approach ended.
+    pub(crate) fn end_s(&self, line: &Stretch) -> f64 {
+        let last = self.end.checked_sub(1).and_then(|last| line.t.get(last));
+        last.copied().unwrap_or_default()
+    }
+
     /// The same with the noise smoothed away.
     pub(crate) fn smoothed(&self, found: &Findings<'_>) -> f64 {
         let smooth = smoothed(&found.line.y);
@@ -101,28 +123,40 @@ mod tests {
         }
     }
 
-    fn settled_at(at_s: f64, dwell_s: f64) -> Settled {
-        Settled { at_s, dwell_s }
+    fn overshoot(y: &[f64], at_s: f64, dwell_s: f64) -> (f64, Option<usize>) {
+        let approach = Approach {
+            line: &every_second(y),
+            target: 10.0,
+            sign: 1.0,
+            band: Some(2.0),
+            significant: 0.25,
+        };
+        let found = approach.overshoot(Some(Settled { at_s, dwell_s }));
+        (found.size, found.peak)
     }
 
     #[test]
     fn an_overshoot_inside_the_band_is_followed_to_its_peak() {
-        let line = every_second(&[0.0, 5.0, 9.0, 10.0, 10.5, 11.0, 10.5, 10.0, 9.9, 10.1]);
-        let found = overshoot(&line, 10.0, 1.0, Some(2.0), Some(settled_at(2.0, 2.0)));
-        assert_eq!((found.size, found.peak), (1.0, Some(5)));
+        let y = [0.0, 5.0, 9.0, 10.0, 10.5, 11.0, 10.5, 10.0, 9.9, 10.1];
+        assert_eq!(overshoot(&y, 2.0, 2.0), (1.0, Some(5)));
     }
 
     #[test]
     fn a_slow_arrival_inside_the_band_still_counts() {
-        let line = every_second(&[0.0, 8.5, 9.0, 9.2, 9.5, 9.8, 10.0, 10.4, 10.0, 9.9]);
-        let found = overshoot(&line, 10.0, 1.0, Some(2.0), Some(settled_at(1.0, 2.0)));
-        assert!((found.size - 0.4).abs() < 1e-12);
+        // The flicker about the target before it is noise, not the overshoot.
+        let y = [
+            0.0, 1.0, 4.0, 8.5, 9.0, 10.1, 9.9, 10.5, 10.75, 10.5, 9.9, 9.9,
+        ];
+        assert_eq!(overshoot(&y, 3.0, 1.0), (0.75, Some(8)));
     }
 
     #[test]
     fn what_follows_a_later_disturbance_is_not_overshoot() {
-        let line = every_second(&[0.0, 8.5, 9.0, 9.2, 5.0, 9.8, 10.0, 14.0, 10.0, 9.9]);
-        let found = overshoot(&line, 10.0, 1.0, Some(2.0), Some(settled_at(1.0, 2.0)));
-        assert_eq!((found.size, found.peak), (0.0, None));
+        let dip = [0.0, 8.5, 9.0, 9.2, 5.0, 9.8, 10.0, 11.5, 10.0, 9.9];
+        // Inside the dwell it is still the approach.
+        assert_eq!(overshoot(&dip, 1.0, 9.0), (1.5, Some(7)));
+        assert_eq!(overshoot(&dip, 1.0, 2.0), (0.0, None));
+        let rise = [0.0, 9.0, 10.0, 10.5, 10.0, 10.0, 11.0, 13.0, 10.0];
+        assert_eq!(overshoot(&rise, 1.0, 4.0), (0.5, Some(3)));
     }
 }

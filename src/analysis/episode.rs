@@ -43,9 +43,12 @@ pub enum EpisodeKind {
 /// loop's unit. `None`: does not apply, or was not reached.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
 pub struct StepNumbers {
-    /// Process value when the step began.
+    /// Process value when the step began: mean over the last minute up to it, at least three
+    /// samples and not from before the episode that came before; else the one at the step.
     pub initial: Option<f64>,
-    /// Largest excursion past the target after the first arrival; not below 0.
+    /// Largest excursion past the target after the first arrival; not below 0. Of the approach only:
+    /// up to settled plus the dwell, and to the end of an excursion inside the band that is then
+    /// under way, or that is the first and begins before as much time again has gone by.
     pub overshoot: Option<f64>,
     /// The same in percent of the step.
     pub overshoot_pct: Option<f64>,
@@ -55,7 +58,10 @@ pub struct StepNumbers {
     pub peak_s: Option<f64>,
     /// From the first crossing of 10 % to the first crossing of 90 % of the step.
     pub rise_s: Option<f64>,
-    /// When the process value last came into the band before staying.
+    /// When the line last came into the band before it stayed for the dwell: the largest of 10
+    /// samples, 5 % of the time since the step, and one period of the oscillation the step set off
+    /// (between its first two peaks, else twice from the first peak to the trough after it). To go
+    /// in at one side and out at the other without turning round is not to stay.
     pub settling_s: Option<f64>,
     /// Half-width of the band `settling_s` used.
     pub settling_band: Option<f64>,

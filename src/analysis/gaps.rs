@@ -44,7 +44,8 @@ impl Gaps {
     pub(crate) fn missing_s(self, times: &[f64]) -> f64 {
         self.all(times)
             .map(|index| times[index] - times[index - 1])
-            .sum()
+            // Not `sum`, which is -0.0 of nothing.
+            .fold(0.0, |sum, gap| sum + gap)
     }
 
     /// The longest gap that overlaps the time from `from_s` to `to_s`.

@@ -42,6 +42,7 @@ pub(crate) fn about(found: &Findings<'_>, numbers: &StepNumbers) -> Vec<Note> {
         rise(found, numbers),
         overshoot_gap(found),
         overshoot_noise(found, numbers),
+        decay_noise(found, numbers),
         settling(found, numbers),
         settling_2pct(found, numbers),
     ]
@@ -223,6 +224,21 @@ fn overshoot_noise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> 
             amount(smoothed)
         ),
     ))
+}
+
+fn decay_noise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
+    let second = numbers.decay_ratio? * found.oscillation.first_peak?;
+    (second < OVERSHOOT_OVER_NOISE * found.noise_sd).then(|| {
+        note(
+            "near-noise",
+            "decay_ratio",
+            format!(
+                "the second peak ({}) is hardly more than the noise (sd {})",
+                amount(second),
+                amount(found.noise_sd)
+            ),
+        )
+    })
 }
 
 fn settling(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {

@@ -1,6 +1,6 @@
 //! The numbers of one step.
 
-use super::approach::{self, Overshoot};
+use super::approach::{Approach, Overshoot};
 use super::check::{AnalysisError, check};
 use super::episode::{Note, StepNumbers, Window};
 use super::gaps::{Gaps, sample_period};
@@ -16,6 +16,8 @@ use crate::trace::Trace;
 
 /// Swings smaller than so many standard deviations of the noise are noise.
 const NOISE_SWING: f64 = 3.0;
+/// An overshoot inside the band that comes late must be larger than so many.
+const SIGNIFICANT: f64 = 6.0;
 
 /// A step, by whatever means it was found.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,18 +131,32 @@ impl<'a> Findings<'a> {
         let delta = step.target - start.value;
         let sign = direction(delta, step);
         let noise_sd = noise_sd(&line.y);
-        let hysteresis = (NOISE_SWING * noise_sd).max(resolution(&line.y));
-        let oscillation = oscillation(&line, step.target, sign, hysteresis);
-        let dwell = Dwell {
-            sample_s: period_s,
-            oscillation_s: oscillation.period_s,
-        };
+        let resolution = resolution(&line.y);
+        let hysteresis = (NOISE_SWING * noise_sd).max(resolution);
         let two_percent = (delta.abs() >= step.min_step).then_some(0.02 * delta.abs());
         let settling_band = step.band.or(two_percent);
-        let settled_in = |band: f64| settled(&line, step.target, band, dwell, hysteresis);
-        let settled = settling_band.and_then(settled_in);
-        let settled_2pct = two_percent.and_then(settled_in);
-        let overshoot = approach::overshoot(&line, step.target, sign, settling_band, settled);
+        let approach = Approach {
+            line: &line,
+            target: step.target,
+            sign,
+            band: settling_band,
+            significant: (SIGNIFICANT * noise_sd).max(resolution),
+        };
+        let settled_in = |band: Option<f64>, oscillation_s| {
+            let dwell = Dwell {
+                sample_s: period_s,
+                oscillation_s,
+            };
+            settled(&line, step.target, band?, dwell, hysteresis)
+        };
+        // Only swings that begin in the approach are the step's own; later ones are the hold's. So
+        // the approach is found without them first.
+        let at_first = approach.overshoot(settled_in(settling_band, None));
+        let oscillation =
+            oscillation(&line, step.target, sign, hysteresis).begun_by(at_first.end_s(&line));
+        let settled = settled_in(settling_band, oscillation.period_s);
+        let settled_2pct = settled_in(two_percent, oscillation.period_s);
+        let overshoot = approach.overshoot(settled);
         Ok(Some(Self {
             step,
             gaps: Gaps::of_period(period_s),

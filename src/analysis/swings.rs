@@ -27,10 +27,23 @@ pub(crate) struct Oscillation {
     pub(crate) peak_to_peak_s: Option<f64>,
     /// The second of those peaks over the first.
     pub(crate) decay_ratio: Option<f64>,
+    /// The first peak past the target, and when it was.
+    pub(crate) first_peak: Option<f64>,
+    first_peak_s: f64,
     /// One period, from those peaks or else from a peak and the trough after it.
     pub(crate) period_s: Option<f64>,
     /// Half peak to peak, averaged over the whole cycles after the first.
     pub(crate) amplitude: Option<f64>,
+}
+
+impl Oscillation {
+    /// The oscillation if its first peak was not later than this, else none.
+    pub(crate) fn begun_by(self, latest_s: f64) -> Self {
+        match self.first_peak {
+            Some(_) if self.first_peak_s <= latest_s => self,
+            _ => Self::default(),
+        }
+    }
 }
 
 /// The oscillation that a step sets off, from swings that pass the target by more than
@@ -50,6 +63,8 @@ pub(crate) fn oscillation(line: &Stretch, target: f64, sign: f64, hysteresis: f6
     Oscillation {
         peak_to_peak_s,
         decay_ratio,
+        first_peak: peaks.first().map(|first| first.size),
+        first_peak_s: peaks.first().map_or(0.0, |first| first.at_s),
         period_s: peak_to_peak_s.or(half_s.map(|half| 2.0 * half)),
         amplitude: amplitude(&chain),
     }
@@ -158,10 +173,8 @@ mod tests {
             240.0..260.0 => 1.0 + 0.1 * ((t - 240.0) / 20.0 * std::f64::consts::PI).sin(),
             _ => 1.0,
         });
-        assert_eq!(
-            oscillation(&line, 1.0, 1.0, 0.01),
-            Oscillation::default(),
-            "one hump is no oscillation"
-        );
+        let found = oscillation(&line, 1.0, 1.0, 0.01);
+        assert_eq!((found.period_s, found.decay_ratio), (None, None));
+        assert!((found.first_peak.unwrap() - 0.1).abs() < 1e-3);
     }
 }

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::measure_text;
 use super::reading::{ReadingArgs, When};
+use super::{Exit, Stop};
 use crate::analysis::{
     AnalysisError, Episode, EpisodeKind, GivenStep, Note, Options, StepNumbers, find_episodes,
 };
@@ -80,6 +81,16 @@ pub(super) struct MeasuredLoop<'a> {
     pub(super) record: &'a LoopRecord,
     /// The episodes that are shown, with their numbers in the list, counted from 1.
     pub(super) episodes: Vec<(usize, Episode)>,
+}
+
+/// The command: reads the source, measures it, writes to standard output.
+pub(super) fn command(args: &MeasureArgs) -> Result<Exit, Stop> {
+    let source = args.reading.open(&args.source)?;
+    match run(args, &source, &mut io::stdout().lock()) {
+        Ok(()) => Ok(Exit::Done),
+        Err(MeasureError::Output(error)) => Err(error.into()),
+        Err(wrong) => Err(Stop::new(Exit::WrongUse, wrong)),
+    }
 }
 
 /// Measures `source` and writes the result as text or JSON.

@@ -211,7 +211,10 @@ fn response(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
         let label = format!("settled within {}", degrees(band));
         found.push(time(&label, numbers.settling_s));
     }
-    found.push(time("settled within 2 %", numbers.settling_2pct_s));
+    // Where the band is the 2 %, or makes no difference, once is enough.
+    if numbers.settling_2pct_s != numbers.settling_s {
+        found.push(time("settled within 2 %", numbers.settling_2pct_s));
+    }
     found
 }
 

@@ -42,6 +42,7 @@ enum Command {
     Watch(watch::WatchArgs),
     Record(record::RecordArgs),
     Await(awaiting::AwaitArgs),
+    Measure(measure::MeasureArgs),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
 }
@@ -58,6 +59,7 @@ pub fn main() -> ExitCode {
         Command::Read(args) => read::run(args),
         Command::Record(args) => record::run(args),
         Command::Await(args) => awaiting::run(args),
+        Command::Measure(args) => measure::command(args),
         Command::Completions(args) => manual::completions(args),
         Command::Manual(args) => manual::manual(args),
     };

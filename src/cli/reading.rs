@@ -1,12 +1,15 @@
 //! Options of every command that reads a SOURCE: which columns, which loop, which part of it.
 
 use std::borrow::Cow;
+use std::io::{self, Write as _};
+use std::path::Path;
 use std::str::FromStr;
 use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 
-use crate::record::{CsvColumns, LoopRecord, Source};
+use super::Stop;
+use crate::record::{CsvColumns, LoopRecord, Source, read_csv, read_recording};
 
 /// How to read a SOURCE and which part of it counts.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -102,6 +105,20 @@ impl ReadingArgs {
             output: self.output.clone(),
             skip_bad: self.skip_bad,
         }
+    }
+
+    /// Reads a recording, a loop's folder in it, or a CSV; says on standard error what had to be
+    /// assumed about a CSV.
+    pub(super) fn open(&self, path: &Path) -> Result<Source, Stop> {
+        if path.is_dir() {
+            return Ok(read_recording(path)?);
+        }
+        let (source, assumed) = read_csv(path, &self.columns())?;
+        let mut told = io::stderr().lock();
+        for sentence in assumed {
+            writeln!(told, "note: {sentence}")?;
+        }
+        Ok(source)
     }
 
     /// The loops that count, cut to the part that counts.
