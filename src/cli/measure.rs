@@ -51,7 +51,7 @@ Examples:
   emberline measure 2027-03-04T06-00-00Z_annealer --band 2
   emberline measure oven.csv --time Clock --pv 'Zone 1' --step-at 120 --target 510";
 
-fn above_zero(text: &str) -> Result<f64, String> {
+pub(super) fn above_zero(text: &str) -> Result<f64, String> {
     let value = text
         .parse()
         .ok()

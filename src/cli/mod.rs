@@ -3,6 +3,8 @@
 mod awaiting;
 mod before_after;
 mod demo;
+pub mod evidence;
+mod evidence_json;
 mod exit;
 mod follow;
 mod manual;
@@ -14,6 +16,7 @@ mod record;
 mod running;
 mod signals;
 mod watch;
+mod whole_file;
 
 use std::process::ExitCode;
 

@@ -27,11 +27,11 @@ pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &
         };
         header.words("h1", &[("class", &class)], name);
         header.line();
-        let (class, word) = verdict_words(judgement.verdict);
+        let class = verdict_class(judgement.verdict);
         header.tag("p", &[("class", &format!("verdict {class}"))], |line| {
-            line.words("strong", &[], word);
+            line.words("strong", &[], judgement.verdict.words());
             line.text(" ");
-            line.words("span", &[], &verdict_sentence(judgement));
+            line.words("span", &[], &judgement.reason());
         });
         header.line();
         if !judgement.obstacles.is_empty() {
@@ -67,68 +67,12 @@ fn kicker(comparison: &Comparison<'_>) -> String {
     }
 }
 
-fn verdict_words(verdict: Verdict) -> (&'static str, &'static str) {
+fn verdict_class(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Pass => ("good", "Pass."),
-        Verdict::Fail => ("bad", "Fail."),
-        Verdict::Improved => ("good", "Improved."),
-        Verdict::Mixed => ("open", "Better and worse."),
-        Verdict::NotImproved => ("bad", "Not improved."),
-        Verdict::NoVerdict => ("open", "No verdict."),
+        Verdict::Pass | Verdict::Improved => "good",
+        Verdict::Fail | Verdict::NotImproved => "bad",
+        Verdict::Mixed | Verdict::NoVerdict => "open",
     }
-}
-
-fn verdict_sentence(judgement: &Judgement) -> String {
-    match judgement.verdict {
-        Verdict::Pass => match judgement.outcomes.len() {
-            1 => "The step after meets its one criterion.".to_owned(),
-            count => format!("The step after meets all {count} criteria."),
-        },
-        Verdict::Fail => failed_sentence(&judgement.outcomes),
-        Verdict::NoVerdict => "Before and after cannot be compared with each other:".to_owned(),
-        Verdict::Improved | Verdict::Mixed | Verdict::NotImproved => {
-            format!(
-                "{} One step before and one after were compared.",
-                ways(&judgement.changes)
-            )
-        }
-    }
-}
-
-fn failed_sentence(outcomes: &[Outcome]) -> String {
-    let missed: Vec<&str> = outcomes
-        .iter()
-        .filter(|outcome| !outcome.met)
-        .map(|outcome| outcome.limit.measure.words())
-        .collect();
-    format!(
-        "The step after misses {} of {} criteria: {}.",
-        missed.len(),
-        outcomes.len(),
-        format::list(&missed)
-    )
-}
-
-/// `Better: overshoot and settling time. Same: accumulated error (IAE).`
-fn ways(changes: &[Change]) -> String {
-    let kinds = [
-        (Direction::Better, "Better"),
-        (Direction::Worse, "Worse"),
-        (Direction::Same, "About the same"),
-        (Direction::Unknown, "Not known"),
-    ];
-    let sentences: Vec<String> = kinds
-        .iter()
-        .filter_map(|(direction, word)| {
-            let names: Vec<&str> = changes
-                .iter()
-                .filter(|change| change.direction == *direction)
-                .map(|change| change.measure.words())
-                .collect();
-            (!names.is_empty()).then(|| format!("{word}: {}.", format::list(&names)))
-        })
-        .collect();
-    sentences.join(" ")
 }
 
 /// What the picture shows.

@@ -18,6 +18,7 @@ mod plot;
 mod provenance;
 mod remarks;
 mod safety;
+mod sentence;
 mod table;
 mod timeline;
 mod verdict;

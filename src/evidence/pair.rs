@@ -1,6 +1,8 @@
 //! Finds the two steps to compare, and measures both over the same window.
 
-use crate::analysis::{AnalysisError, Episode, EpisodeKind, Options, compare_steps, find_episodes};
+use crate::analysis::{
+    AnalysisError, Episode, EpisodeKind, GivenStep, Options, compare_steps, find_episodes,
+};
 use crate::record::LoopRecord;
 
 /// What a person may say about which steps to compare and how.
@@ -14,6 +16,10 @@ pub struct Wanted {
     pub band: Option<f64>,
     /// The integrals look no further than this many seconds.
     pub window_s: Option<f64>,
+    /// The step before, where the record does not show it.
+    pub before_given: Option<GivenStep>,
+    /// The step after, likewise.
+    pub after_given: Option<GivenStep>,
 }
 
 /// The two steps, their integrals over the same window.
@@ -94,17 +100,19 @@ pub fn pair(
     one_record: bool,
     wanted: Wanted,
 ) -> Result<Pair, PairError> {
-    let first = Measured::new("before", before, wanted)?;
-    let second = Measured::new("after", after, wanted)?;
-    let before_step = match wanted.before {
-        Some(number) => first.numbered(number)?,
-        None if one_record => first.before_autotune()?,
-        None => first.last()?,
+    let first = Measured::new("before", before, wanted.band, wanted.before_given)?;
+    let second = Measured::new("after", after, wanted.band, wanted.after_given)?;
+    let before_step = match (wanted.before, wanted.before_given) {
+        (Some(number), _) => first.numbered(number)?,
+        (None, Some(given)) => first.given(given)?,
+        (None, None) if one_record => first.before_autotune()?,
+        (None, None) => first.last()?,
     };
-    let after_step = match wanted.after {
-        Some(number) => second.numbered(number)?,
-        None if one_record => second.like(before_step)?,
-        None => second.last()?,
+    let after_step = match (wanted.after, wanted.after_given) {
+        (Some(number), _) => second.numbered(number)?,
+        (None, Some(given)) => second.given(given)?,
+        (None, None) if one_record => second.like(before_step)?,
+        (None, None) => second.last()?,
     };
     let cut = |step: &Episode| shortened(step, wanted.window_s);
     let (mut before_step, mut after_step) = (before_step.clone(), after_step.clone());
@@ -130,10 +138,16 @@ fn shortened(step: &Episode, window_s: Option<f64>) -> Episode {
 }
 
 impl<'a> Measured<'a> {
-    fn new(which: &'static str, record: &'a LoopRecord, wanted: Wanted) -> Result<Self, PairError> {
+    fn new(
+        which: &'static str,
+        record: &'a LoopRecord,
+        band: Option<f64>,
+        given: Option<GivenStep>,
+    ) -> Result<Self, PairError> {
         let options = Options {
-            band: wanted.band.or(record.band),
+            band: band.or(record.band),
             other_changes_s: record.control_changes_s(),
+            given,
             ..Options::default()
         };
         let episodes =
@@ -153,6 +167,14 @@ impl<'a> Measured<'a> {
 
     fn last(&self) -> Result<&Episode, PairError> {
         self.steps().next_back().ok_or_else(|| self.no_step())
+    }
+
+    /// The step that a person named; without a time it is the first.
+    fn given(&self, given: GivenStep) -> Result<&Episode, PairError> {
+        let at_s = given.at_s.unwrap_or(f64::NEG_INFINITY);
+        self.steps()
+            .find(|step| step.start_s >= at_s)
+            .ok_or_else(|| self.no_step())
     }
 
     fn numbered(&self, number: usize) -> Result<&Episode, PairError> {

@@ -1,5 +1,6 @@
 //! The evidence report: what it says, and that it is one well-formed page that needs nothing else.
 
+mod command;
 mod example;
 mod well_formed;
 
