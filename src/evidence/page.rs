@@ -27,6 +27,7 @@ pub fn render(comparison: &Comparison<'_>) -> String {
                 headline::write_numbers(main, comparison, &judgement);
                 headline::write_criteria(main, comparison, &judgement);
                 changed::write(main, comparison);
+                safety::write_short(main);
                 numbers::write(main, comparison, &judgement);
                 write_close_up(main, comparison);
                 remarks::write(main, comparison, &judgement);

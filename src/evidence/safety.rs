@@ -20,6 +20,14 @@ const CONFIRM: [&str; 4] = [
     "Nothing is left in manual, and every bypass is removed.",
 ];
 
+/// The first of the cautions in short, for the first page.
+pub(super) fn write_short(page: &mut Markup) {
+    let text = "Emberline watches; it does not protect. The cautions before the sign-off are part of \
+                this report.";
+    page.words("p", &[("class", &"small caution")], text);
+    page.line();
+}
+
 /// The cautions.
 pub(super) fn write(page: &mut Markup) {
     table::section(page, "safety", "Safety", |section| {
