@@ -62,6 +62,7 @@ struct Running {
     scans: u64,
     /// What is still to be done, soonest first.
     script: Vec<Planned>,
+    refused: Vec<(f64, Refused)>,
 }
 
 #[derive(Debug)]
@@ -89,8 +90,9 @@ impl Running {
             .is_some_and(|next| next.scan <= self.scans)
         {
             let planned = self.script.remove(0);
-            // A script's refused command is like a refused key at the panel: nothing happens.
-            let _ = planned.command.apply(&mut self.oven);
+            if let Err(refused) = planned.command.apply(&mut self.oven) {
+                self.refused.push((self.scans as f64 * SCAN_S, refused));
+            }
         }
     }
 
@@ -122,6 +124,7 @@ impl Panel {
                 speed,
                 scans: 0,
                 script: Vec::new(),
+                refused: Vec::new(),
             })),
         }
     }
@@ -143,6 +146,11 @@ impl Panel {
         let scan = (at_s / SCAN_S).ceil().max(0.0) as u64;
         let place = running.script.partition_point(|other| other.scan <= scan);
         running.script.insert(place, Planned { scan, command });
+    }
+
+    /// What was planned and refused since this was last asked, with the time it happened, s.
+    pub fn take_refused(&self) -> Vec<(f64, Refused)> {
+        std::mem::take(&mut self.now().refused)
     }
 
     /// Carries out `command` now.
@@ -281,5 +289,15 @@ mod tests {
         tokio::time::sleep(Duration::from_mins(10)).await;
         assert!(by_plan.view().door_open);
         assert_eq!(by_hand.view(), by_plan.view());
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_planned_command_that_is_refused_is_told_once() {
+        let panel = panel(1.0);
+        panel.plan(60.0, Command::Setpoint(900.0));
+        tokio::time::sleep(Duration::from_mins(2)).await;
+        let refused = panel.take_refused();
+        assert!(matches!(refused[..], [(at, _)] if (at - 60.0).abs() < 1e-9));
+        assert!(panel.take_refused().is_empty());
     }
 }

@@ -2,25 +2,17 @@
 
 use std::collections::VecDeque;
 
-/// The air temperature of the last seconds, remembered at every step with its rate of change, so
-/// that values between two steps are as accurate as the integration itself.
+/// The air temperature of the last seconds, step by step.
 #[derive(Clone, Debug)]
 pub(crate) struct Delay {
-    /// Oldest first; as long as the dead time has steps.
-    past: VecDeque<Moment>,
-    step_s: f64,
+    /// Oldest first; as many steps as the dead time has.
+    past: VecDeque<Seen>,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Moment {
-    value: f64,
-    rate: f64,
-}
-
-/// The delayed value at the start, the middle and the end of a step.
+/// The air temperature during a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Seen {
-    /// At the start of the step.
+    /// At its start.
     pub(crate) start: f64,
     /// Half-way.
     pub(crate) middle: f64,
@@ -28,29 +20,44 @@ pub(crate) struct Seen {
     pub(crate) end: f64,
 }
 
+/// A value and its rate of change.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Moment {
+    pub(crate) value: f64,
+    pub(crate) rate: f64,
+}
+
+impl Seen {
+    /// By cubic Hermite interpolation over `step_s`, which is as accurate as the integration. Both
+    /// rates are those within the step: where a door opens, the rate jumps from one to the next.
+    pub(crate) fn between(start: Moment, end: Moment, step_s: f64) -> Self {
+        Self {
+            start: start.value,
+            middle: 0.5 * (start.value + end.value) + 0.125 * step_s * (start.rate - end.rate),
+            end: end.value,
+        }
+    }
+}
+
 impl Delay {
     /// A dead time of `seconds`, rounded to whole steps and at least one, filled with `value`.
     pub(crate) fn new(seconds: f64, step_s: f64, value: f64) -> Self {
         let steps = (seconds / step_s).round().max(1.0) as usize;
-        let moment = Moment { value, rate: 0.0 };
+        let still = Moment { value, rate: 0.0 };
         Self {
-            past: std::iter::repeat_n(moment, steps).collect(),
-            step_s,
+            past: std::iter::repeat_n(Seen::between(still, still, step_s), steps).collect(),
         }
     }
 
-    /// Takes in `value` and its `rate` at the start of a step, and gives what comes out during it.
-    pub(crate) fn step(&mut self, value: f64, rate: f64) -> Seen {
-        self.past.push_back(Moment { value, rate });
-        let first = self.past.pop_front().unwrap_or(Moment { value, rate });
-        let second = self.past.front().copied().unwrap_or(first);
-        Seen {
-            start: first.value,
-            // Cubic Hermite interpolation at the middle of the interval.
-            middle: 0.5 * (first.value + second.value)
-                + 0.125 * self.step_s * (first.rate - second.rate),
-            end: second.value,
-        }
+    /// What arrives during this step.
+    pub(crate) fn arriving(&self) -> Option<Seen> {
+        self.past.front().copied()
+    }
+
+    /// Ends the step: `left` is what left the element during it.
+    pub(crate) fn end_step(&mut self, left: Seen) {
+        self.past.pop_front();
+        self.past.push_back(left);
     }
 }
 
@@ -62,16 +69,20 @@ mod tests {
     #[test]
     fn a_cubic_comes_out_as_it_went_in_only_later() {
         let cubic = |t: f64| 1.0 + t * (2.0 + t * (-0.5 + 0.25 * t));
-        let rate = |t: f64| 2.0 - t + 0.75 * t * t;
+        let moment = |t: f64| Moment {
+            value: cubic(t),
+            rate: 2.0 - t + 0.75 * t * t,
+        };
         let mut delay = Delay::new(2.0, 0.5, cubic(0.0));
         for k in 0..40 {
             let t = f64::from(k) * 0.5;
-            let seen = delay.step(cubic(t), rate(t));
             if t >= 2.0 {
+                let seen = delay.arriving().unwrap();
                 assert!((seen.start - cubic(t - 2.0)).abs() < 1e-9);
                 assert!((seen.middle - cubic(t - 1.75)).abs() < 1e-9);
                 assert!((seen.end - cubic(t - 1.5)).abs() < 1e-9);
             }
+            delay.end_step(Seen::between(moment(t), moment(t + 0.5), 0.5));
         }
     }
 }

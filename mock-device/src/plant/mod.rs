@@ -11,7 +11,7 @@ mod input;
 pub mod parameters;
 pub mod steady;
 
-use delay::{Delay, Seen};
+use delay::{Delay, Moment, Seen};
 use heat::{Flows, Temperatures};
 use input::Input;
 use parameters::Parameters;
@@ -19,8 +19,7 @@ use parameters::Parameters;
 pub use parameters::annealing_oven;
 
 /// Length of one integration step, s. The fastest mass, the chamber air, has a time constant of
-/// 12 s; halving the step moves no temperature by more than a millionth of a degree (two thousandths
-/// just after the door moved: the delayed air then has a kink within a step).
+/// 12 s; halving the step moves no temperature by more than a millionth of a degree.
 pub const STEP_S: f64 = 0.5;
 
 /// State of the contact that switches the heater.
@@ -119,21 +118,23 @@ impl Plant {
             rates.probe = (seen_c - t.probe) / self.oven.probe.lag_s;
             rates
         };
-        let first_air = rates(&start, start.probe).air;
-        let Seen {
-            start: seen,
-            middle,
-            end,
-        } = self.delay.step(start.air, first_air);
-        let k1 = rates(&start, seen);
-        let k2 = rates(&start.along(&k1, 0.5 * h), middle);
-        let k3 = rates(&start.along(&k2, 0.5 * h), middle);
-        let k4 = rates(&start.along(&k3, h), end);
-        self.now = start
+        let Some(seen) = self.delay.arriving() else {
+            return;
+        };
+        let k1 = rates(&start, seen.start);
+        let k2 = rates(&start.along(&k1, 0.5 * h), seen.middle);
+        let k3 = rates(&start.along(&k2, 0.5 * h), seen.middle);
+        let k4 = rates(&start.along(&k3, h), seen.end);
+        let end = start
             .along(&k1, h / 6.0)
             .along(&k2, h / 3.0)
             .along(&k3, h / 3.0)
             .along(&k4, h / 6.0);
+        let air = |t: &Temperatures, rate: f64| Moment { value: t.air, rate };
+        let end_rate = rates(&end, seen.end).air;
+        self.now = end;
+        self.delay
+            .end_step(Seen::between(air(&start, k1.air), air(&end, end_rate), h));
     }
 }
 

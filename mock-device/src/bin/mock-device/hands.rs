@@ -125,7 +125,7 @@ fn autotune_text(state: AutotuneState) -> &'static str {
     }
 }
 
-/// Says when an autotune begins or ends, however it was started.
+/// Says when an autotune begins or ends, however it was started, and what a plan could not do.
 #[derive(Debug)]
 pub(crate) struct Watcher {
     known: Vec<AutotuneState>,
@@ -144,6 +144,14 @@ impl Watcher {
     pub(crate) fn look(&mut self, bus: &Bus) -> String {
         let mut said = String::new();
         for (unit, known) in bus.units().iter().zip(&mut self.known) {
+            for (at_s, refused) in unit.panel().take_refused() {
+                // Writing to a string cannot fail.
+                let _ = writeln!(
+                    said,
+                    "unit {} at {at_s} s: refused: {refused}",
+                    unit.number()
+                );
+            }
             let now = unit.panel().view().autotune;
             if now != *known {
                 said.push_str(&show(unit));
