@@ -49,7 +49,7 @@ def wait_for(what, holds):
         found = holds()
         if found:
             return found
-        time.sleep(0.02)
+        time.sleep(0.05)
     raise TimeoutError(f"{what} did not come")
 
 
