@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Turn a terminal's screen into an SVG picture.
 
-Reads what `tmux capture-pane -p -e` prints (text with SGR colour sequences) from standard input
+Reads what `tmux capture-pane -p -e -N` prints (text with SGR colour sequences) from standard input
 and writes SVG to standard output. Braille dots, blocks and lines are drawn as shapes, so that the
 picture looks the same whatever fonts the reader has. Needs nothing but Python 3.
 """
@@ -161,7 +161,10 @@ def picture(lines):
             columns = max(columns, column + 1)
             x = MARGIN + column * CELL_W
             if bg != PAPER:
-                papers.append(rect(x, y, CELL_W + 0.2, CELL_H + 0.2, bg))
+                if papers and papers[-1][:3] == [row, bg, column]:
+                    papers[-1][2] += 1
+                else:
+                    papers.append([row, bg, column + 1, column])
             drawn = shape(character, x, y, fg)
             if drawn:
                 shapes.append(drawn)
@@ -179,7 +182,8 @@ def picture(lines):
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%g" height="%g" '
         'role="img" aria-label="Emberline\'s live screen">' % (width, height, width, height),
         '<rect width="100%%" height="100%%" rx="8" fill="%s"/>' % PAPER,
-        *papers,
+        *(rect(MARGIN + first * CELL_W, MARGIN + row * CELL_H, (end - first) * CELL_W, CELL_H + 0.2, bg)
+          for row, bg, end, first in papers),
         '<g fill="none">',
         *shapes,
         "</g>",

@@ -216,6 +216,7 @@ impl App {
             output: one.output(),
             last_value: last_value.map(|(at_s, number)| (now_s - at_s, number.as_f64())),
             history: &one.history,
+            peaks: one.swings.peaks(),
             line: &one.facts.line,
             polls: one.polls,
             lost: one.lost,

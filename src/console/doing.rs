@@ -124,10 +124,11 @@ fn controlling(watched: &Watched, now_s: f64) -> Doing {
 /// Where the process value is against its setpoint.
 fn against(watched: &Watched, pv: f64, target: f64, now_s: f64) -> Doing {
     if let Some(since_s) = watched.in_band_since_s {
-        return say(
-            Tone::Calm,
-            format!("in band for {}", lasting(now_s - since_s)),
-        );
+        let text = format!("in band for {}", lasting(now_s - since_s));
+        return Doing {
+            more: watched.outcome().unwrap_or_default().to_owned(),
+            ..say(Tone::Calm, text)
+        };
     }
     let side = if pv > target { "above" } else { "below" };
     if let Some(left_s) = watched.left_band_s {

@@ -127,18 +127,10 @@ fn of_step(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
         figures.push(figure("IAE", fixed(iae, 0), format!("{unit} s")));
     }
     if let Some(peak_s) = numbers.peak_s {
-        figures.push(figure(
-            "peak",
-            duration(peak_s),
-            "after the step".to_owned(),
-        ));
+        figures.push(figure("peak", duration(peak_s), "after it".to_owned()));
     }
     if let Some(rise_s) = numbers.rise_s {
-        figures.push(figure(
-            "rise",
-            duration(rise_s),
-            "from 10 to 90 %".to_owned(),
-        ));
+        figures.push(figure("rise", duration(rise_s), "10 to 90 %".to_owned()));
     }
     if let Some(settled_s) = numbers.settling_2pct_s {
         figures.push(figure(

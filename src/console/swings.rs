@@ -7,19 +7,35 @@ use crate::figures::duration;
 pub(super) struct Swings {
     is_above: Option<bool>,
     crossed_s: Vec<f64>,
+    /// When and how far off the half swing under way was farthest.
+    farthest: Option<(f64, f64)>,
+    peaks: Vec<(f64, f64)>,
 }
 
 impl Swings {
-    /// Takes a process value in; within `hysteresis` of the target it says nothing.
-    pub(super) fn take(&mut self, at_s: f64, deviation: f64, hysteresis: f64) {
+    /// Takes a process value in; within `hysteresis` of the target it is on neither side.
+    pub(super) fn take(&mut self, at_s: f64, pv: f64, target: f64, hysteresis: f64) {
+        let deviation = pv - target;
         if deviation.abs() <= hysteresis {
             return;
         }
         let is_above = deviation > 0.0;
         if self.is_above.is_some_and(|was| was != is_above) {
+            // The approach before the first crossing has no peak.
+            let peak = self.farthest.take().filter(|_| !self.crossed_s.is_empty());
+            self.peaks.extend(peak);
             self.crossed_s.push(at_s);
         }
         self.is_above = Some(is_above);
+        let is_farther = |(_, known): (f64, f64)| deviation.abs() > (known - target).abs();
+        if self.farthest.is_none_or(is_farther) {
+            self.farthest = Some((at_s, pv));
+        }
+    }
+
+    /// The extremes of the half swings that are complete: when, and the process value.
+    pub(super) fn peaks(&self) -> &[(f64, f64)] {
+        &self.peaks
     }
 
     /// The swing under way; two crossings make one.
@@ -73,7 +89,7 @@ mod tests {
         let mut swings = Swings::default();
         for t in 0..seconds {
             let phase = f64::from(t) / 600.0 * std::f64::consts::TAU;
-            swings.take(f64::from(t), -5.0 * phase.cos(), 0.5);
+            swings.take(f64::from(t), 510.0 - 5.0 * phase.cos(), 510.0, 0.5);
         }
         swings
     }
@@ -84,6 +100,12 @@ mod tests {
         assert_eq!(swung(200).count(), 1);
         assert_eq!(swung(500).count(), 1);
         assert_eq!(swung(800).count(), 2);
+    }
+
+    #[test]
+    fn a_half_swing_has_its_peak_once_it_is_over() {
+        assert_eq!(swung(400).peaks(), []);
+        assert_eq!(swung(800).peaks(), [(300.0, 515.0), (600.0, 505.0)]);
     }
 
     #[test]

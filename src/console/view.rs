@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::Stamp;
 use crate::sample::{Event, Happening};
-use crate::trend::History;
+use crate::trend::{History, Moment};
 
 use super::doing::Doing;
 use super::episode::Present;
@@ -49,6 +49,8 @@ pub(super) struct LoopView<'a> {
     pub(super) polls: u64,
     pub(super) lost: u64,
     pub(super) episode: Option<Present>,
+    /// Extremes of the swings of the latest autotune: when, and the process value.
+    pub(super) peaks: &'a [(f64, f64)],
 }
 
 /// The stretch of time the trend shows.
@@ -101,17 +103,15 @@ impl ScreenView<'_> {
     }
 }
 
-/// Whether an event is drawn as a line across the trend; the others show in the lines themselves.
-pub(super) fn is_drawn(what: Happening) -> bool {
-    !matches!(
-        what,
-        Happening::SetpointChanged
-            | Happening::RecordingBegan
-            | Happening::AnswersLost
-            | Happening::AnswersBack
-            | Happening::FaultBegan
-            | Happening::FaultEnded
-            | Happening::PortLost
-            | Happening::PortBack
-    )
+/// What is written beside an event's line across the trend; `None` for events that show in the
+/// values themselves, or only in the list.
+pub(super) fn caption(moment: &Moment) -> Option<&str> {
+    match moment.what {
+        Happening::Mark => Some(&moment.text),
+        Happening::AutotuneBegan => Some("autotune"),
+        Happening::AutotuneTuned => Some("tuned"),
+        Happening::AutotuneUnchanged => Some("tuning unchanged"),
+        Happening::AutotuneUnknown => Some("autotune ended"),
+        _ => None,
+    }
 }

@@ -3,7 +3,7 @@
 use crate::analysis::Episode;
 use crate::map::Meaning;
 use crate::number::Number;
-use crate::sample::{Reading, Sample, State};
+use crate::sample::{Happening, Reading, Sample, State};
 use crate::trend::History;
 
 use super::episode;
@@ -32,7 +32,7 @@ pub(super) struct Watched {
     pub(super) setpoint: Option<(f64, Option<f64>)>,
     /// When the setpoint began to move the last time it moved.
     pub(super) moved_s: Option<f64>,
-    /// The swings of the autotune under way.
+    /// The swings of the latest autotune.
     pub(super) swings: Swings,
     /// The present episode and its numbers, as of a moment ago.
     pub(super) episode: Option<Episode>,
@@ -123,6 +123,20 @@ impl Watched {
         }
     }
 
+    /// How the latest autotune ended, until the setpoint moves again.
+    pub(super) fn outcome(&self) -> Option<&str> {
+        let ended = self.history.moments().iter().rfind(|moment| {
+            matches!(
+                moment.what,
+                Happening::AutotuneTuned
+                    | Happening::AutotuneUnchanged
+                    | Happening::AutotuneUnknown
+            )
+        })?;
+        let is_fresh = self.moved_s.is_none_or(|moved_s| moved_s < ended.at_s);
+        is_fresh.then_some(&ended.text)
+    }
+
     /// Degrees a minute, from the last minute; `None` without values at both ends of it.
     pub(super) fn slope_per_min(&self) -> Option<f64> {
         let last = self.history.last()?;
@@ -154,13 +168,15 @@ impl Watched {
         let Some((target, _)) = self.setpoint else {
             return;
         };
-        match self.tuning_since_s() {
-            Some(_) => {
-                let hysteresis = self.facts.band.unwrap_or(1.0) / 4.0;
-                self.swings.take(at_s, pv - target, hysteresis);
-            }
-            None => self.swings = Swings::default(),
+        let Some(began_s) = self.tuning_since_s() else {
+            return;
+        };
+        // The swings of the last tune stay until another begins.
+        if began_s >= at_s {
+            self.swings = Swings::default();
         }
+        let hysteresis = self.facts.band.unwrap_or(1.0) / 4.0;
+        self.swings.take(at_s, pv, target, hysteresis);
     }
 
     fn follow_band(&mut self, at_s: f64, pv: f64) {

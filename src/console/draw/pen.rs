@@ -46,17 +46,18 @@ impl<'a> Pen<'a> {
 
     /// Writes a character where there is nothing yet; says whether there was room.
     pub(super) fn put_behind(&mut self, x: u16, y: u16, symbol: &str, style: Style) -> bool {
-        let inside = x < self.area.width && y < self.area.height;
-        let free = inside && self.is_free(x, y);
+        let free = self.is_free(x, y, 1);
         if free {
             self.put(x, y, symbol, style);
         }
         free
     }
 
-    /// Whether a cell is empty.
-    pub(super) fn is_free(&self, x: u16, y: u16) -> bool {
-        self.buffer[(self.area.x + x, self.area.y + y)].symbol() == " "
+    /// Whether so many cells from here on are inside and empty.
+    pub(super) fn is_free(&self, x: u16, y: u16, cells: u16) -> bool {
+        let inside = x + cells <= self.area.width && y < self.area.height;
+        let empty = |x: u16| self.buffer[(self.area.x + x, self.area.y + y)].symbol() == " ";
+        inside && (x..x + cells).all(empty)
     }
 
     pub(super) fn area(&self) -> Rect {

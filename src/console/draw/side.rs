@@ -13,6 +13,8 @@ use crate::sample::{Event, Happening};
 
 /// Where the figures stand in their table.
 const FIGURES: u16 = 12;
+/// An event takes at most so many lines.
+const LINES_EACH: usize = 2;
 
 /// Below the trend: one line of numbers, then the latest events, newest first.
 pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
@@ -72,7 +74,13 @@ pub(super) fn column(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &L
             look.quiet
         };
         pen.put(0, y, &time, look.quiet);
-        for line in wrapped(&told(event), area.width.saturating_sub(7)) {
+        let room = area.width.saturating_sub(7);
+        let mut lines = wrapped(&told(event), room);
+        if lines.len() > LINES_EACH {
+            let rest = lines.split_off(LINES_EACH - 1).join(" ");
+            lines.push(fit(&rest, room, look.ascii));
+        }
+        for line in lines {
             pen.put(7, y, &line, style);
             y += 1;
         }

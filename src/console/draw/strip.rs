@@ -7,7 +7,7 @@ use super::super::digits::{Size, rows};
 use super::super::look::Look;
 use super::super::view::LoopView;
 use super::super::words::{UNKNOWN, lasting, number, signed};
-use super::pen::{Pen, width};
+use super::pen::{Pen, fit, width};
 
 /// Room for the plain process value beside the digits: seven characters of number, then its unit.
 const VALUE: usize = 7;
@@ -44,7 +44,13 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, one: &LoopView, look: &Look)
         );
         pen.put(x, middle - 1, &text, look.trouble);
     } else {
-        pen.put(x, middle - 1, &one.doing.more, look.quiet);
+        let room = area.width.saturating_sub(x + 1);
+        pen.put(
+            x,
+            middle - 1,
+            &fit(&one.doing.more, room, look.ascii),
+            look.quiet,
+        );
     }
 }
 

@@ -6,7 +6,7 @@ use ratatui::layout::{Constraint, Layout, Rect};
 use super::super::look::Look;
 use super::super::pixels::{Ink, Pixels};
 use super::super::ticks::{ValueTicks, time_ticks};
-use super::super::view::{LoopView, ScreenView, TimeWindow, is_drawn};
+use super::super::view::{LoopView, ScreenView, TimeWindow, caption};
 use super::super::words::number;
 use super::pen::{Pen, fit, width};
 use crate::trend::{Columns, History, Span, Summary};
@@ -60,6 +60,7 @@ pub(super) fn draw_parts(
     let values = ValueScale::of(&drawn, one, plot_inside.height);
     value_axis(buffer, plot, &values, view.look);
     lines(buffer, plot_inside, &drawn, &time, &values, one, view.look);
+    peaks(buffer, plot_inside, &time, &values, one, view.look);
     moments(buffer, plot_inside, &time, view, one);
     lane_of(buffer, lane, &drawn, view.look);
     time_axis(buffer, axis, &drawn, &time, view, one);
@@ -270,21 +271,50 @@ fn process_value(pixels: &mut Pixels, drawn: &Columns, time: &TimeScale, values:
 fn moments(buffer: &mut Buffer, area: Rect, time: &TimeScale, view: &ScreenView, one: &LoopView) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
-    let mut taken = 0;
-    for moment in one.history.moments().iter().filter(|m| is_drawn(m.what)) {
-        let Some(x) = time.cell(moment.at_s) else {
-            continue;
-        };
+    let moments = one.history.moments().iter();
+    let drawn: Vec<(u16, &str)> = moments
+        .filter_map(|moment| Some((time.cell(moment.at_s)?, caption(moment)?)))
+        .collect();
+    for (x, _) in &drawn {
         for y in 0..area.height {
-            pen.put_behind(x, y, look.choose("┊", ":"), look.mark);
+            pen.put_behind(*x, y, look.choose("┊", ":"), look.mark);
         }
-        let text = fit(&moment.text, 24, look.ascii);
-        let room = x + 2 + width(&text) <= area.width;
-        let free = |y: &u16| (0..=width(&text)).all(|i| pen.is_free(x + 1 + i, *y));
-        if room && let Some(y) = (0..area.height).rev().skip(taken % 2).find(free) {
+    }
+    for (x, words) in drawn {
+        let text = fit(words, 24, look.ascii);
+        let lowest = (0..area.height)
+            .rev()
+            .find(|y| pen.is_free(x + 1, *y, width(&text) + 2));
+        if let Some(y) = lowest {
             pen.put(x + 2, y, &text, look.mark);
         }
-        taken += 1;
+    }
+}
+
+/// The extremes of an autotune's swings, written just past them.
+fn peaks(
+    buffer: &mut Buffer,
+    area: Rect,
+    time: &TimeScale,
+    values: &ValueScale,
+    one: &LoopView,
+    look: &Look,
+) {
+    let mut pen = Pen::new(buffer, area);
+    for (at_s, value) in one.peaks {
+        let Some(x) = time.cell(*at_s) else { continue };
+        let text = number(*value, one.decimals);
+        let row = (values.dot(*value).round() / 4.0) as u16;
+        let is_high = one.setpoint.is_none_or(|setpoint| *value > setpoint);
+        let y = if is_high {
+            row.checked_sub(1)
+        } else {
+            Some(row + 1)
+        };
+        let left = x.saturating_sub(width(&text) / 2);
+        if let Some(y) = y.filter(|y| pen.is_free(left, *y, width(&text))) {
+            pen.put(left, y, &text, look.quiet);
+        }
     }
 }
 
