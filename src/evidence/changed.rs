@@ -9,6 +9,22 @@ use super::markup::Markup;
 use super::obstacle::same_value;
 use super::table;
 
+/// Roles that are read with the settings but move by themselves, or may.
+const STATES: [&str; 12] = [
+    "",
+    "other",
+    "process-value",
+    "setpoint",
+    "working-setpoint",
+    "output",
+    "cooling-output",
+    "manual-output",
+    "autotune-active",
+    "autotune-command",
+    "alarm",
+    "heater-current",
+];
+
 /// One setting in both steps.
 struct Pair<'a> {
     before: Option<&'a RecordedSetting>,
@@ -18,30 +34,36 @@ struct Pair<'a> {
 /// The tuning, changed or not, and every other setting that changed.
 pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>) {
     let pairs = pairs(comparison);
+    let heading = "What was changed at the controller";
+    table::section(page, "changed", heading, |section| {
+        if pairs.is_empty() {
+            write_by_hand(section);
+        } else {
+            write_changes(section, comparison, &pairs);
+        }
+    });
+}
+
+fn write_by_hand(section: &mut Markup) {
+    let text = "The records hold no settings of the controller: write down here what was changed.";
+    section.words("p", &[], text);
+    section.words("p", &[("class", &"line")], "");
+}
+
+fn write_changes(section: &mut Markup, comparison: &Comparison<'_>, pairs: &[Pair<'_>]) {
+    for sentence in sentences(comparison, pairs) {
+        section.words("p", &[], &sentence);
+    }
     let shown: Vec<&Pair<'_>> = pairs
         .iter()
-        .filter(|pair| pair.is_tuning() || pair.differs())
+        .filter(|pair| pair.is_tuning() || pair.is_changed_setting())
         .collect();
-    table::section(
-        page,
-        "changed",
-        "What was changed at the controller",
-        |section| {
-            if pairs.is_empty() {
-                let text = "The records hold no settings of the controller: write down here what was \
-                        changed.";
-                section.words("p", &[], text);
-                section.words("p", &[("class", &"line")], "");
-                return;
-            }
-            for sentence in sentences(comparison, &pairs) {
-                section.words("p", &[], &sentence);
-            }
-            if !shown.is_empty() {
-                write_pairs(section, &shown);
-            }
-        },
-    );
+    if !shown.is_empty() {
+        write_pairs(section, &shown);
+    }
+    if let Some(others) = other_differences(pairs) {
+        section.words("p", &[("class", &"small")], &others);
+    }
 }
 
 /// Every setting, for the doubter.
@@ -86,10 +108,26 @@ fn pairs<'a>(comparison: &Comparison<'a>) -> Vec<Pair<'a>> {
 
 fn sentences(comparison: &Comparison<'_>, pairs: &[Pair<'_>]) -> Vec<String> {
     let mut found: Vec<String> = autotune_between(comparison).into_iter().collect();
-    if !pairs.iter().any(Pair::differs) {
+    if !pairs.iter().any(Pair::is_changed_setting) {
         found.push("No setting that was read differs between the two steps.".to_owned());
     }
     found
+}
+
+/// Values that differ but tell a state rather than a setting, by name.
+fn other_differences(pairs: &[Pair<'_>]) -> Option<String> {
+    let names: Vec<&str> = pairs
+        .iter()
+        .filter(|pair| pair.differs() && !pair.is_setting())
+        .filter_map(Pair::either)
+        .map(|line| line.point.as_str())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "Also different, and listed with all settings below: {}.",
+            format::list(&names)
+        )
+    })
 }
 
 /// The autotune that ended between the two steps of one record.
@@ -132,13 +170,23 @@ fn write_pairs(section: &mut Markup, pairs: &[&Pair<'_>]) {
     });
 }
 
-impl Pair<'_> {
-    fn either(&self) -> Option<&RecordedSetting> {
+impl<'a> Pair<'a> {
+    fn either(&self) -> Option<&'a RecordedSetting> {
         self.after.or(self.before)
     }
 
     fn role(&self) -> &str {
         self.either().map_or("", |line| line.role.as_str())
+    }
+
+    /// Whether it is something a person sets; the rest are states that move by themselves, and
+    /// points whose role the map does not tell.
+    fn is_setting(&self) -> bool {
+        !STATES.contains(&self.role())
+    }
+
+    fn is_changed_setting(&self) -> bool {
+        self.is_setting() && self.differs()
     }
 
     fn is_tuning(&self) -> bool {

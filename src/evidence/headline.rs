@@ -135,7 +135,7 @@ fn write_number(three: &mut Markup, comparison: &Comparison<'_>, change: &Change
 fn meaning(comparison: &Comparison<'_>, measure: Measure) -> String {
     let unit = format::unit_sign(comparison.unit());
     match measure {
-        Measure::Overshoot => "farthest past the target".to_owned(),
+        Measure::Overshoot => "farthest past the target until settled".to_owned(),
         Measure::Settling => match comparison.after.episode.numbers.settling_band {
             Some(band) => {
                 let band = format::quantity(band, format::decimals_of(&[band]), unit);

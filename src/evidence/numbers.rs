@@ -199,15 +199,15 @@ fn window_sentence(comparison: &Comparison<'_>) -> String {
     let lengths = [before, after].map(|episode| episode.end_s - episode.start_s);
     let unit = format::unit_sign(comparison.unit());
     let mut text = match after.numbers.window_s {
-        Some(window) => format!("Both steps over the same window: {}", format::span(window)),
+        Some(window) => format!("Both steps over the same window: {}", format::about(window)),
         None => "The window of the numbers is not known".to_owned(),
     };
     if (lengths[0] - lengths[1]).abs() > 0.01 * lengths[0].max(lengths[1]) {
         let _ = write!(
             text,
             ", the shorter of the two (before lasted {}, after {})",
-            format::span(lengths[0]),
-            format::span(lengths[1])
+            format::about(lengths[0]),
+            format::about(lengths[1])
         );
     }
     text.push('.');

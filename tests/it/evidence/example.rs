@@ -247,6 +247,8 @@ fn settings(tuned: f64) -> Vec<RecordedSetting> {
             "degC",
         ),
         line(tuned, "autotune-ended", "reset", "integral", "412", "s"),
+        line(0.5, "start", "result", "other", "0", ""),
+        line(tuned, "autotune-ended", "result", "other", "2", ""),
         line(tuned, "autotune-ended", "rate", "derivative", "68.5", "s"),
     ]
 }

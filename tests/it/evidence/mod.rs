@@ -61,6 +61,7 @@ fn the_first_page_says_which_oven_what_came_of_it_and_what_was_changed() {
             "12.0 \u{b0}C less: better",
             "into \u{b1}2.0 \u{b0}C, to stay",
             "tuned itself; at 2027-03-04 07:45:00 UTC it had tuned",
+            "Also different, and listed with all settings below: result.",
             "Proportional, \u{b0}C",
             "Emberline watches; it does not protect.",
             "no significance is claimed",
