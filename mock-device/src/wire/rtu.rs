@@ -97,6 +97,7 @@ where
 #[cfg(test)]
 mod tests {
     use super::super::bus::Unit;
+    use super::super::faults::{Fault, Faults};
     use super::super::timing::Timing;
     use super::*;
     use crate::oven::{LEFT_OVER_TUNING, Oven};
@@ -177,6 +178,20 @@ mod tests {
         assert!(ask(&mut wire, &everybody).await.is_empty());
         let floats = ask(&mut wire, &sealed(vec![2, 3, 0, 0, 0, 2])).await;
         assert_eq!(floats[3..7], [0x00, 0x00, 0x43, 0xFA]);
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_scripted_fault_strikes_one_exchange_and_spares_the_next() {
+        let faults = Faults::new(1).at(1, Fault::Lost).at(2, Fault::Duplicated);
+        let bus = Bus::new(vec![Unit::new(1, &Annealer, panel())]).with_faults(faults);
+        let mut wire = in_memory(bus);
+        let mut lengths = Vec::new();
+        for _ in 0..4 {
+            lengths.push(ask(&mut wire, &read_setpoint(1)).await.len());
+            // The second half of a doubled answer may come in a read of its own.
+            *lengths.last_mut().unwrap() += heard(&mut wire).await.len();
+        }
+        assert_eq!(lengths, [7, 0, 14, 7]);
     }
 
     #[tokio::test(start_paused = true)]
