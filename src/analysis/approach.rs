@@ -51,37 +51,24 @@ impl Approach<'_> {
     }
 
     /// One past the last sample of the approach: up to settled plus the dwell, and on to the end of
-    /// an excursion that is then under way, or that is the first and begins before as much time
-    /// again has gone by, as long as it stays in the band. Without this an overshoot smaller than
-    /// the band would be cut off before its peak.
+    /// a first significant excursion that is then under way, or that begins before as much time
+    /// again has gone by, as long as the line keeps to the band. Without this an overshoot smaller
+    /// than the band would be cut off before its peak.
     fn end(&self, past: &[f64], band: f64, settled: Settled) -> usize {
         let dwelt_s = settled.at_s + settled.dwell_s;
-        let dwelt = self.line.t.partition_point(|t| *t <= dwelt_s);
-        let latest = self
-            .line
-            .t
-            .partition_point(|t| *t <= dwelt_s + settled.at_s);
-        let been_past = past[..dwelt].iter().any(|past| *past > self.significant);
-        let begins = match past[..dwelt].last() {
-            Some(now) if *now > 0.0 => Some(dwelt),
-            _ if been_past => None,
-            _ => first_past(&past[..latest], dwelt, band, self.significant),
+        let sample_after = |at_s: f64| self.line.t.partition_point(|t| *t <= at_s);
+        let (dwelt, latest) = (sample_after(dwelt_s), sample_after(dwelt_s + settled.at_s));
+        let significant = |past: &f64| *past > self.significant;
+        let Some(first) = past[..latest].iter().position(significant) else {
+            return dwelt;
         };
-        begins.map_or(dwelt, |begins| {
-            let goes_on = past[begins..].iter().take_while(|past| **past > 0.0);
-            let end = begins + goes_on.count();
-            let stays = past[begins..end].iter().all(|past| *past <= band);
-            if stays { end } else { dwelt }
-        })
+        let from = first.max(dwelt);
+        let goes_on = past[from..].iter().take_while(|past| **past > 0.0);
+        let end = from + goes_on.count();
+        let under_way = past[first..from].iter().all(|past| *past > 0.0);
+        let in_band = past[dwelt..end].iter().all(|past| past.abs() <= band);
+        if under_way && in_band { end } else { dwelt }
     }
-}
-
-/// The first sample from `from` on that is significantly past the target, unless the line leaves
-/// the band on the near side before.
-fn first_past(past: &[f64], from: usize, band: f64, significant: f64) -> Option<usize> {
-    let decides = |past: &f64| *past > significant || *past < -band;
-    let index = from + past.get(from..)?.iter().position(decides)?;
-    (past[index] > significant).then_some(index)
 }
 
 fn largest(past: &[f64], first: usize, end: usize) -> (f64, Option<usize>) {

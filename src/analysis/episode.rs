@@ -47,8 +47,9 @@ pub struct StepNumbers {
     /// samples and not from before the episode that came before; else the one at the step.
     pub initial: Option<f64>,
     /// Largest excursion past the target after the first arrival; not below 0. Of the approach only:
-    /// up to settled plus the dwell, and to the end of an excursion inside the band that is then
-    /// under way, or that is the first and begins before as much time again has gone by.
+    /// up to settled plus the dwell, and on to the end of a first excursion inside the band that is
+    /// then under way, or that begins before as much time again has gone by, where it stands out
+    /// (by six times the noise and four times what the loop does later on).
     pub overshoot: Option<f64>,
     /// The same in percent of the step.
     pub overshoot_pct: Option<f64>,

@@ -16,6 +16,7 @@ mod settle;
 mod episode;
 mod start;
 mod approach;
+mod course;
 mod output_limit;
 mod compare;
 mod step;

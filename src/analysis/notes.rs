@@ -23,7 +23,7 @@ fn note(code: &'static str, about: &'static str, text: String) -> Note {
 
 /// Whether the noise is large enough beside the band or the overshoot to bend the numbers.
 pub(crate) fn noise_matters(found: &Findings<'_>) -> bool {
-    let overshoot = found.overshoot.size;
+    let overshoot = found.course.overshoot.size;
     let near_noise = overshoot < OVERSHOOT_OVER_NOISE * found.noise_sd;
     overshoot > 0.0 && (near_noise || band_in_noise(found.settling_band, found.noise_sd))
 }
@@ -167,12 +167,12 @@ fn rise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
 }
 
 fn overshoot_gap(found: &Findings<'_>) -> Option<Note> {
-    let arrival = found.overshoot.arrival?;
+    let arrival = found.course.overshoot.arrival?;
     let times = &found.line.t;
     let hiding = found
         .gaps
         .all(times)
-        .filter(|index| *index >= arrival && *index < found.overshoot.end)
+        .filter(|index| *index >= arrival && *index < found.course.overshoot.end)
         .find(|index| may_hide_a_peak(found, *index))?;
     Some(note(
         "gap",
@@ -190,11 +190,11 @@ fn overshoot_gap(found: &Findings<'_>) -> Option<Note> {
 fn may_hide_a_peak(found: &Findings<'_>, index: usize) -> bool {
     let times = &found.line.t;
     let (before, width) = (index - 1, times[index] - times[index - 1]);
-    let Some(peak) = found.overshoot.peak else {
+    let Some(peak) = found.course.overshoot.peak else {
         return true;
     };
     let at_edge = peak == index || peak == before;
-    at_edge || width >= times[peak] || meet_above(found, index, found.overshoot.size)
+    at_edge || width >= times[peak] || meet_above(found, index, found.course.overshoot.size)
 }
 
 fn meet_above(found: &Findings<'_>, index: usize, size: f64) -> bool {
@@ -227,7 +227,7 @@ fn overshoot_noise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> 
 }
 
 fn decay_noise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
-    let second = numbers.decay_ratio? * found.oscillation.first_peak?;
+    let second = numbers.decay_ratio? * found.course.oscillation.first_peak?;
     (second < OVERSHOOT_OVER_NOISE * found.noise_sd).then(|| {
         note(
             "near-noise",
@@ -243,7 +243,7 @@ fn decay_noise(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
 
 fn settling(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
     let band = numbers.settling_band?;
-    settling_note(found, "settling_s", band, found.settled)
+    settling_note(found, "settling_s", band, found.course.settled)
 }
 
 fn settling_2pct(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
@@ -253,7 +253,7 @@ fn settling_2pct(found: &Findings<'_>, numbers: &StepNumbers) -> Option<Note> {
     if same || !found.has_percentages() {
         return None;
     }
-    settling_note(found, "settling_2pct_s", band, found.settled_2pct)
+    settling_note(found, "settling_2pct_s", band, found.course.settled_2pct)
 }
 
 fn settling_note(
@@ -263,7 +263,7 @@ fn settling_note(
     settled: Option<Settled>,
 ) -> Option<Note> {
     let Some(settled) = settled else {
-        return Some(not_settled(about, band, found.oscillation.period_s));
+        return Some(not_settled(about, band, found.course.oscillation.period_s));
     };
     let stay_s = settled.at_s + settled.dwell_s;
     if let Some(gap) = found

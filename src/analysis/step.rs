@@ -1,23 +1,16 @@
 //! The numbers of one step.
 
-use super::approach::{Approach, Overshoot};
 use super::check::{AnalysisError, check};
+use super::course::{Aim, Course, course};
 use super::episode::{Note, StepNumbers, Window};
 use super::gaps::{Gaps, sample_period};
 use super::integrals::integrals;
-use super::noise::{noise_sd, resolution};
+use super::noise::noise_sd;
 use super::notes;
 use super::output_limit;
-use super::settle::{Dwell, Settled, settled};
 use super::start::{Start, start};
 use super::stretch::Stretch;
-use super::swings::{Oscillation, oscillation};
 use crate::trace::Trace;
-
-/// Swings smaller than so many standard deviations of the noise are noise.
-const NOISE_SWING: f64 = 3.0;
-/// An overshoot inside the band that comes late must be larger than so many.
-const SIGNIFICANT: f64 = 6.0;
 
 /// A step, by whatever means it was found.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,11 +50,8 @@ pub(crate) struct Findings<'a> {
     pub(crate) delta: f64,
     pub(crate) sign: f64,
     pub(crate) noise_sd: f64,
-    pub(crate) oscillation: Oscillation,
     pub(crate) settling_band: Option<f64>,
-    pub(crate) settled: Option<Settled>,
-    pub(crate) settled_2pct: Option<Settled>,
-    pub(crate) overshoot: Overshoot,
+    pub(crate) course: Course,
 }
 
 /// Works out the numbers of `step`, the integrals over `window`.
@@ -131,32 +121,16 @@ impl<'a> Findings<'a> {
         let delta = step.target - start.value;
         let sign = direction(delta, step);
         let noise_sd = noise_sd(&line.y);
-        let resolution = resolution(&line.y);
-        let hysteresis = (NOISE_SWING * noise_sd).max(resolution);
         let two_percent = (delta.abs() >= step.min_step).then_some(0.02 * delta.abs());
         let settling_band = step.band.or(two_percent);
-        let approach = Approach {
+        let aim = Aim {
             line: &line,
             target: step.target,
             sign,
-            band: settling_band,
-            significant: (SIGNIFICANT * noise_sd).max(resolution),
+            sample_s: period_s,
+            noise_sd,
         };
-        let settled_in = |band: Option<f64>, oscillation_s| {
-            let dwell = Dwell {
-                sample_s: period_s,
-                oscillation_s,
-            };
-            settled(&line, step.target, band?, dwell, hysteresis)
-        };
-        // Only swings that begin in the approach are the step's own; later ones are the hold's. So
-        // the approach is found without them first.
-        let at_first = approach.overshoot(settled_in(settling_band, None));
-        let oscillation =
-            oscillation(&line, step.target, sign, hysteresis).begun_by(at_first.end_s(&line));
-        let settled = settled_in(settling_band, oscillation.period_s);
-        let settled_2pct = settled_in(two_percent, oscillation.period_s);
-        let overshoot = approach.overshoot(settled);
+        let course = course(aim, settling_band, two_percent);
         Ok(Some(Self {
             step,
             gaps: Gaps::of_period(period_s),
@@ -164,11 +138,8 @@ impl<'a> Findings<'a> {
             delta,
             sign,
             noise_sd,
-            oscillation,
             settling_band,
-            settled,
-            settled_2pct,
-            overshoot,
+            course,
             line,
         }))
     }
@@ -200,7 +171,7 @@ impl<'a> Findings<'a> {
             Window::AtMost(seconds) => self.line.until(seconds),
         };
         let integral = integrals(&sums.t, &sums.y, self.step.target);
-        let over = &self.overshoot;
+        let over = &self.course.overshoot;
         let smoothed = notes::noise_matters(self).then(|| over.smoothed(self));
         StepNumbers {
             initial: Some(self.start.value),
@@ -211,9 +182,9 @@ impl<'a> Findings<'a> {
             overshoot_smoothed: smoothed,
             peak_s: over.peak.map(|index| self.line.t[index]),
             rise_s: rise.and_then(|[ten, ninety]| Some(ninety?.at_s - ten?.at_s)),
-            settling_s: self.settled.map(|settled| settled.at_s),
+            settling_s: self.course.settled.map(|settled| settled.at_s),
             settling_band: self.settling_band,
-            settling_2pct_s: self.settled_2pct.map(|settled| settled.at_s),
+            settling_2pct_s: self.course.settled_2pct.map(|settled| settled.at_s),
             final_error: final_error(&self.line, self.step.target),
             iae: Some(integral.iae),
             ise: Some(integral.ise),
@@ -221,12 +192,13 @@ impl<'a> Findings<'a> {
             itse: Some(integral.itse),
             window_s: Some(sums.end_s()),
             noise_sd: Some(self.noise_sd),
-            period_s: self.oscillation.peak_to_peak_s,
+            period_s: self.course.oscillation.peak_to_peak_s,
             amplitude: self
+                .course
                 .oscillation
                 .amplitude
-                .filter(|_| self.settled.is_none()),
-            decay_ratio: self.oscillation.decay_ratio,
+                .filter(|_| self.course.settled.is_none()),
+            decay_ratio: self.course.oscillation.decay_ratio,
             missing_s: Some(self.gaps.missing_s(&self.line.t)),
         }
     }

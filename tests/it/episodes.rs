@@ -1,6 +1,8 @@
 //! Finding episodes in records with known truth.
 
 use EpisodeKind::{Autotune, Hold, Ramp, SetpointStep};
+use proptest::prelude::*;
+
 use emberline::analysis::{
     AnalysisError, Episode, EpisodeKind, GivenStep, Options, Trace, find_episodes,
 };
@@ -222,4 +224,48 @@ fn repeated_times_are_counted_and_change_nothing() {
             .iter()
             .any(|note| note.code == "repeated-times")
     );
+}
+
+proptest! {
+    /// Repeated times, gaps, missing setpoints, steps anywhere: numbers or nothing, never NaN.
+    #[test]
+    fn any_trace_gives_finite_numbers(
+        rows in prop::collection::vec(
+            (0_u8..4, -50.0..600.0_f64, 0_u8..5, any::<bool>(), 0.0..100.0_f64),
+            0..120,
+        ),
+        at in prop::option::of(0.0..300.0_f64),
+        band in prop::option::of(0.1..20.0_f64),
+    ) {
+        let mut now = 0.0;
+        let time_s: Vec<f64> = rows.iter().map(|row| { now += f64::from(row.0); now }).collect();
+        let pv: Vec<f64> = rows.iter().map(|row| row.1).collect();
+        let setpoint: Vec<f64> = rows
+            .iter()
+            .map(|row| if row.2 == 0 { f64::NAN } else { 100.0 * f64::from(row.2 / 2) })
+            .collect();
+        let autotune: Vec<bool> = rows.iter().map(|row| row.3 && row.2 == 4).collect();
+        let output: Vec<f64> = rows.iter().map(|row| row.4).collect();
+        let trace = Trace {
+            time_s: &time_s,
+            pv: &pv,
+            setpoint: Some(&setpoint),
+            output: Some(&output),
+            autotune: Some(&autotune),
+        };
+        let given = at.map(|at| GivenStep { at_s: Some(at), target: Some(100.0) });
+        let options = Options { band, given, ..Options::default() };
+        let Ok(found) = find_episodes(&trace, &options) else {
+            prop_assert!(at.is_some_and(|at| !time_s.is_empty() && at > now || time_s.first().is_some_and(|first| at < *first)));
+            return Ok(());
+        };
+        for episode in found {
+            prop_assert!(episode.start_s <= episode.end_s);
+            let json = serde_json::to_value(&episode.numbers).unwrap();
+            // JSON has no NaN: a number that is `Some` but not finite would be `null`.
+            let shown = json.as_object().unwrap().values().filter(|value| value.is_number()).count();
+            let text = format!("{:?}", episode.numbers);
+            prop_assert_eq!(shown, text.matches("Some(").count(), "{}", text);
+        }
+    }
 }
