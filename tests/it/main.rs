@@ -11,5 +11,6 @@ mod evidence;
 mod good_files;
 mod layering;
 mod measure_command;
+mod program;
 mod robust_files;
 mod step_reference;

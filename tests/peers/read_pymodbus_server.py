@@ -41,7 +41,7 @@ def main():
         try:
             bench.wait_for("an answer", lambda: bench.emberline("read", kiln.SETUP, cwd=cwd)[0] == 0)
             kiln.check_read(tally, cwd, ["kiln-top", "kiln-bottom"])
-            every = {"kiln-top": 0.25, "kiln-bottom": 0.5}
+            every = {"kiln-top": 0.5, "kiln-bottom": 1}
             kiln.check_record(tally, cwd, every, seconds=10)
         finally:
             server.terminate()

@@ -1,0 +1,41 @@
+//! A serial port: a pseudo-terminal stands for the adapter.
+
+use mock_device::registers::Annealer;
+use tempfile::tempdir;
+
+use super::device::{Device, LOOP, Plug};
+use super::{Running, emberline, recording_in, rows, states, until};
+
+#[test]
+fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
+    let device = Device::start(Plug::Pty, &Annealer);
+    let folder = tempdir().unwrap();
+    let setup = device.setup(folder.path());
+    let setup = setup.to_str().unwrap();
+    let read = emberline(&["read", setup, "--json"]);
+    assert_eq!((read.code, read.err.as_str()), (Some(0), ""), "{read}");
+    assert_eq!(read.json()["loops"][0]["points"][1]["value"], 490.0);
+
+    let into = folder.path().join("recordings");
+    let into = into.to_str().unwrap();
+    let recorder = Running::start(&["record", setup, "--into", into]);
+    let recording = recording_in(into.as_ref());
+    until("a row", || rows(&recording, LOOP).first().map(|_| ()));
+    let elsewhere = folder.path().join("elsewhere");
+    let elsewhere_text = elsewhere.to_str().unwrap();
+    for words in [
+        &["read", setup][..],
+        &["record", setup, "--into", elsewhere_text],
+    ] {
+        let what = format!("{} is in use by another program", device.port);
+        emberline(words).failed_with(3, &[&what, "help: close the other program"]);
+        assert!(!elsewhere.exists());
+    }
+
+    recorder.signal("TERM");
+    assert_eq!(recorder.end().code, Some(0));
+    let states = states(&recording, LOOP);
+    assert!(states.iter().all(|state| state == "good"), "{states:?}");
+    // The port is free again.
+    assert_eq!(emberline(&["read", setup]).code, Some(0));
+}
