@@ -6,8 +6,9 @@ use ratatui::layout::Size;
 use crate::clock::Stamp;
 use crate::sample::{Entry, Event};
 
+use super::cursor::Cursor;
 use super::doing::doing;
-use super::remarks::Remarks;
+use super::remarks::{Notice, Remarks};
 use super::session::{LoopFacts, Recording, ScreenFacts, Story};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
 use super::watched::Watched;
@@ -56,6 +57,7 @@ pub struct App {
     /// Index into [`SPANS`], once somebody chose.
     pub(super) span: Option<usize>,
     pub(super) until_s: Option<f64>,
+    pub(super) cursor: Option<Cursor>,
     pub(super) open: Open,
     pub(super) has_quit: bool,
     pub(super) size: Size,
@@ -76,6 +78,7 @@ impl App {
             selected: 0,
             span: None,
             until_s: None,
+            cursor: None,
             open: Open::Nothing,
             has_quit: false,
             size,
@@ -153,9 +156,21 @@ impl App {
         matches!(self.open, Open::Mark(_))
     }
 
+    /// Whether the bell is to be rung: something that may hurt somebody was seen just now.
+    pub fn rings(&mut self) -> bool {
+        let mut rings = false;
+        for one in &mut self.watched {
+            rings |= std::mem::take(&mut one.has_new_danger);
+        }
+        rings
+    }
+
     /// Draws the whole screen.
-    pub fn draw(&self, frame: &mut Frame) {
+    pub fn draw(&mut self, frame: &mut Frame) {
         let area = frame.area();
+        if let Some(one) = self.alone.and_then(|i| self.watched.get_mut(i)) {
+            one.refresh_episode();
+        }
         draw::screen(frame.buffer_mut(), area, &self.view());
     }
 
@@ -197,8 +212,30 @@ impl App {
             events: &self.events,
             open: &self.open,
             story: self.story.as_ref(),
-            notices: self.remarks.notices(),
+            has_danger: self.has_danger(),
+            notices: self.notices(),
+            cursor: self.cursor,
         }
+    }
+
+    fn notices(&self) -> Vec<Notice> {
+        let dangers = self.watched.iter().flat_map(|one| {
+            let name = &one.facts.name;
+            one.dangers.open().flat_map(move |peril| {
+                [
+                    Notice::trouble(format!("{name}: {}", peril.what())),
+                    Notice::trouble(format!("first: {}", peril.first())),
+                ]
+            })
+        });
+        dangers.chain(self.remarks.notices()).collect()
+    }
+
+    /// Whether a danger waits for somebody to acknowledge it.
+    pub(super) fn has_danger(&self) -> bool {
+        self.watched
+            .iter()
+            .any(|one| one.dangers.open().next().is_some())
     }
 
     fn loop_view<'a>(&self, one: &'a Watched) -> LoopView<'a> {

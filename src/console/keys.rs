@@ -11,9 +11,9 @@ const LONGEST_MARK: usize = 200;
 /// The arrow keys move the trend by this part of its span.
 const PAN: f64 = 0.25;
 
-/// Along the loops.
+/// Along the loops, or along what happened.
 #[derive(Clone, Copy)]
-enum Toward {
+pub(super) enum Toward {
     Next,
     Previous,
 }
@@ -43,20 +43,25 @@ impl App {
                 None
             }
             // Any key closes help; `q` still quits.
-            Open::Help if key.code == KeyCode::Char('q') => self.on_plain_key(key.code),
+            Open::Help if key.code == KeyCode::Char('q') => self.on_plain_key(key),
             Open::Help => None,
-            Open::Nothing => self.on_plain_key(key.code),
+            Open::Nothing if self.cursor.is_some() && self.on_key_at_cursor(key) => None,
+            Open::Nothing => self.on_plain_key(key),
         }
     }
 
-    fn on_plain_key(&mut self, code: KeyCode) -> Option<Ask> {
-        match code {
+    fn on_plain_key(&mut self, key: KeyEvent) -> Option<Ask> {
+        match key.code {
             KeyCode::Char('q') => self.ask_to_quit(),
             KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help,
             KeyCode::Char('m') => self.open = Open::Mark(String::new()),
             KeyCode::Char('n') => return self.go_on(),
+            KeyCode::Char('a') => self.acknowledge(),
+            KeyCode::Char('c') => self.next_cursor(),
+            KeyCode::Char('[') => self.jump(Toward::Previous),
+            KeyCode::Char(']') => self.jump(Toward::Next),
             KeyCode::Char(' ') => self.pause_or_follow(),
-            KeyCode::Char('f') | KeyCode::End => self.until_s = None,
+            KeyCode::Char('f') | KeyCode::End => self.follow(),
             KeyCode::Home => self.pan_to_start(),
             KeyCode::Left => self.pan(-PAN),
             KeyCode::Right => self.pan(PAN),
@@ -108,11 +113,27 @@ impl App {
         story.next.as_ref().map(|_| Ask::GoOn)
     }
 
+    fn acknowledge(&mut self) {
+        for one in &mut self.watched {
+            one.dangers.acknowledge();
+        }
+    }
+
     fn pause_or_follow(&mut self) {
-        self.until_s = match self.until_s {
-            None => Some(self.now.elapsed.as_secs_f64()),
-            Some(_) => None,
-        };
+        match self.until_s {
+            None => self.pause(),
+            Some(_) => self.follow(),
+        }
+    }
+
+    pub(super) fn pause(&mut self) {
+        self.span = Some(self.span_index());
+        self.until_s = Some(self.now.elapsed.as_secs_f64());
+    }
+
+    fn follow(&mut self) {
+        self.until_s = None;
+        self.cursor = None;
     }
 
     fn pan(&mut self, spans: f64) {
@@ -122,7 +143,7 @@ impl App {
         self.span = Some(self.span_index());
         let until_s = self.until_s.unwrap_or(now_s) + spans * span_s;
         // Moving on past the present means following it.
-        self.until_s = (until_s < now_s).then_some(until_s.max(self.start_s()));
+        self.until_s = (until_s < now_s).then_some(until_s.max(self.start_s() + span_s));
     }
 
     fn pan_to_start(&mut self) {
@@ -133,7 +154,7 @@ impl App {
         }
     }
 
-    fn start_s(&self) -> f64 {
+    pub(super) fn start_s(&self) -> f64 {
         self.watched
             .iter()
             .filter_map(|one| one.history.extent())

@@ -14,6 +14,8 @@ mod pixels;
 mod swings;
 mod watched;
 mod episode;
+mod danger;
+mod cursor;
 mod remarks;
 mod doing;
 mod view;

@@ -21,27 +21,33 @@ pub(super) struct Notice {
     pub(super) is_trouble: bool,
 }
 
+impl Notice {
+    /// A line about something that is wrong.
+    pub(super) fn trouble(text: String) -> Self {
+        Self {
+            text,
+            is_trouble: true,
+        }
+    }
+}
+
 impl Remarks {
     /// What is to be said now, worst first.
     pub(super) fn notices(&self) -> Vec<Notice> {
-        let trouble = |text: String| Notice {
-            text,
-            is_trouble: true,
-        };
         let mut notices = Vec::new();
         if self.is_over {
             let text = "Polling has ended: nothing more will come. q leaves the screen.";
-            notices.push(trouble(text.to_owned()));
+            notices.push(Notice::trouble(text.to_owned()));
         }
         if self.missed > 0 {
-            notices.push(trouble(format!(
+            notices.push(Notice::trouble(format!(
                 "This screen was too slow and missed {} entries: its trend has gaps.",
                 self.missed
             )));
         }
         if self.was_unheard {
             let text = "Nobody took that up, so nothing was written. Try it again.";
-            notices.push(trouble(text.to_owned()));
+            notices.push(Notice::trouble(text.to_owned()));
         }
         if self.has_advice {
             let text = "Emberline watches, it does not protect: keep an independent cut-out.";

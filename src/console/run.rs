@@ -29,7 +29,10 @@ pub async fn run(session: Session) -> io::Result<Ending> {
     let mut is_dirty = true;
     loop {
         if is_dirty && Instant::now() >= next_picture {
-            screen.draw(&app)?;
+            if app.rings() {
+                screen.ring()?;
+            }
+            screen.draw(&mut app)?;
             next_picture = Instant::now() + BETWEEN_PICTURES;
             is_dirty = false;
         }

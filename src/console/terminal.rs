@@ -1,6 +1,6 @@
 //! The terminal, and the promise to give it back as it was.
 
-use std::io::{self, Stdout, stdout};
+use std::io::{self, Stdout, Write, stdout};
 use std::panic;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -63,8 +63,16 @@ impl Screen {
         self.terminal.size()
     }
 
+    /// Rings the bell.
+    #[expect(clippy::unused_self, reason = "only who has the terminal may ring")]
+    pub(super) fn ring(&mut self) -> io::Result<()> {
+        let mut out = stdout();
+        out.write_all(b"\x07")?;
+        out.flush()
+    }
+
     /// Shows the screen as it is now; only cells that changed are sent.
-    pub(super) fn draw(&mut self, app: &App) -> io::Result<()> {
+    pub(super) fn draw(&mut self, app: &mut App) -> io::Result<()> {
         if IS_OPEN.load(Ordering::SeqCst) {
             self.terminal.draw(|frame| app.draw(frame))?;
         }

@@ -6,6 +6,7 @@ use crate::clock::Stamp;
 use crate::sample::{Event, Happening};
 use crate::trend::{History, Moment};
 
+use super::cursor::Cursor;
 use super::doing::Doing;
 use super::episode::Present;
 use super::look::Look;
@@ -28,8 +29,11 @@ pub(super) struct ScreenView<'a> {
     pub(super) events: &'a [Event],
     pub(super) open: &'a Open,
     pub(super) story: Option<&'a Story>,
-    /// What must be said about the screen itself.
+    /// Dangers, and what must be said about the screen itself.
     pub(super) notices: Vec<Notice>,
+    /// Whether one of them waits for somebody to acknowledge it.
+    pub(super) has_danger: bool,
+    pub(super) cursor: Option<Cursor>,
 }
 
 /// One loop.

@@ -4,8 +4,9 @@ use crate::analysis::Episode;
 use crate::map::Meaning;
 use crate::number::Number;
 use crate::sample::{Happening, Reading, Sample, State};
-use crate::trend::History;
+use crate::trend::{History, Span, Summary};
 
+use super::danger::Dangers;
 use super::episode;
 use super::session::LoopFacts;
 use super::swings::Swings;
@@ -37,6 +38,10 @@ pub(super) struct Watched {
     /// The present episode and its numbers, as of a moment ago.
     pub(super) episode: Option<Episode>,
     episode_due_s: Option<f64>,
+    /// What may hurt somebody.
+    pub(super) dangers: Dangers,
+    /// Whether one of them has not rung the bell yet.
+    pub(super) has_new_danger: bool,
     /// Polls so far.
     pub(super) polls: u64,
     /// Polls that brought no process value.
@@ -58,6 +63,8 @@ impl Watched {
             swings: Swings::default(),
             episode: None,
             episode_due_s: None,
+            dangers: Dangers::default(),
+            has_new_danger: false,
             polls: 0,
             lost: 0,
         }
@@ -81,6 +88,17 @@ impl Watched {
             self.value = number.and_then(Reading::number).map(|n| (at_s, n));
         }
         self.latest = Some(sample.clone());
+        let mut dangers = std::mem::take(&mut self.dangers);
+        self.has_new_danger |= dangers.look(self, at_s);
+        self.dangers = dangers;
+    }
+
+    /// Measures the present episode again where that is worth it.
+    pub(super) fn refresh_episode(&mut self) {
+        let Some(last) = self.history.last() else {
+            return;
+        };
+        let at_s = last.at_s;
         if self.episode_due_s.is_none_or(|due_s| at_s >= due_s) {
             self.episode = episode::measure(self, at_s).or(self.episode.take());
             self.episode_due_s = Some(episode::next_due_s(self, at_s).unwrap_or(f64::INFINITY));
@@ -121,6 +139,29 @@ impl Watched {
             Some((began_s, None)) => Some(*began_s),
             _ => None,
         }
+    }
+
+    /// How far the process value is from the setpoint.
+    pub(super) fn off_by(&self) -> Option<f64> {
+        Some(self.pv()? - self.target()?)
+    }
+
+    /// The output over the last `seconds`; `None` where less than that is known.
+    pub(super) fn output_over(&self, seconds: f64) -> Option<Span> {
+        Some(self.over(seconds)?.output)
+    }
+
+    /// How much the process value rose in the last `seconds`; `None` where less is known, or some
+    /// of it is missing.
+    pub(super) fn rise_over(&self, seconds: f64) -> Option<f64> {
+        let summary = self.over(seconds).filter(|summary| !summary.is_broken)?;
+        Some(f64::from(summary.pv.last - summary.pv.first))
+    }
+
+    fn over(&self, seconds: f64) -> Option<Summary> {
+        let (first_s, last_s) = self.history.extent()?;
+        let from_s = last_s - seconds;
+        (first_s <= from_s).then(|| self.history.over(from_s, f64::INFINITY))?
     }
 
     /// How the latest autotune ended, until the setpoint moves again.

@@ -3,6 +3,8 @@
 //! The pictures are frozen snapshots. They were looked at on a terminal before they were frozen;
 //! `INSTA_UPDATE=always cargo test --test it console` draws them anew.
 
+mod cursor;
+mod danger;
 mod pictures;
 mod scene;
 mod survival;

@@ -65,7 +65,7 @@ fn heading(view: &ScreenView) -> (String, String, Style) {
 
 /// Says so where the picture stands still.
 pub(super) fn paused(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
-    if let Some(until_s) = view.window.until_s {
+    if let Some(until_s) = view.window.until_s.filter(|_| view.cursor.is_none()) {
         let at = time_of_day(view.wall(until_s), view.zone);
         let text = format!(" the picture stands at {at}: f follows again ");
         Pen::new(buffer, area).put_right(1, 0, &text, view.look.bar);
@@ -170,6 +170,22 @@ fn hints(view: &ScreenView) -> Vec<(&'static str, &'static str)> {
     let mut hints = Vec::new();
     if *view.open == Open::Help {
         return vec![("Esc", "close help"), ("q", "quit")];
+    }
+    if view.has_danger {
+        hints.push(("a", "acknowledge"));
+    }
+    if view.cursor.is_some() {
+        hints.extend([
+            ("← →", "move"),
+            ("c", "second cursor"),
+            ("Esc", "no cursor"),
+        ]);
+        if view.cursor.is_some_and(|cursor| cursor.from_s.is_some()) {
+            hints[1] = ("c", "no cursor");
+            hints.pop();
+        }
+        hints.extend([("f", "follow"), ("q", "quit")]);
+        return hints;
     }
     if view.loops.len() > 1 {
         hints.push(("Tab", "next"));

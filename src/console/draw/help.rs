@@ -8,9 +8,11 @@ use super::super::view::ScreenView;
 use super::bars::wrapped;
 use super::pen::Pen;
 
-const KEYS: [(&str, &str); 12] = [
+const KEYS: [(&str, &str); 15] = [
     ("m", "write a mark on the time axis, now"),
     ("space", "hold the picture still, or go on"),
+    ("c", "cursor, second cursor for the difference, none"),
+    ("[ ]", "cursor to what happened before or after"),
     ("← →  PgUp PgDn", "move in time; the recording goes on"),
     ("Home  End", "to the beginning; to the present"),
     ("+ −", "show less or more time"),
@@ -18,6 +20,7 @@ const KEYS: [(&str, &str); 12] = [
     ("f", "follow the present again"),
     ("Tab  ↓ ↑", "next or previous loop"),
     ("Enter  Esc", "open the loop; back to all loops"),
+    ("a", "acknowledge a danger: you have seen it"),
     ("n", "go on with the story, where one is told"),
     ("?  Esc", "this help; close what is open"),
     ("q", "quit; asks first where that ends a recording"),

@@ -9,6 +9,7 @@ mod help;
 mod list;
 mod one;
 mod pen;
+mod readout;
 mod side;
 mod strip;
 mod trend;

@@ -4,7 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
 use super::super::view::{LoopView, ScreenView};
-use super::{bars, side, strip, trend};
+use super::{bars, readout, side, strip, trend};
 
 /// From this size on there is room for a column beside the trend, and for larger digits.
 const WIDE: u16 = 110;
@@ -33,6 +33,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
     .areas(area);
     strip::draw(buffer, top, one, view.look);
     bars::paused(buffer, between, view);
+    readout::draw(buffer, between, view, one);
     if is_wide {
         let column = (trend_area.width / 3).min(SIDE);
         let [left, _, right] = Layout::horizontal([

@@ -13,7 +13,7 @@ use crate::trend::{Columns, History, Span, Summary};
 
 /// The label column: `1300.0 ` and the axis.
 const AXIS: u16 = 7;
-/// While the present is followed, the picture moves on by this many cells at a time.
+/// The picture moves on by this many cells at a time.
 const STRIDE: f64 = 4.0;
 /// Time labels stand at least this many cells apart.
 const TIME_APART: f64 = 10.0;
@@ -63,6 +63,7 @@ pub(super) fn draw_parts(
     peaks(buffer, plot_inside, &time, &values, one, view.look);
     moments(buffer, plot_inside, &time, view, one);
     lane_of(buffer, lane, &drawn, view.look);
+    cursors(buffer, [plot_inside, inside(lane)], &time, view);
     time_axis(buffer, axis, &drawn, &time, view, one);
 }
 
@@ -81,18 +82,14 @@ impl TimeScale {
         let TimeWindow { span_s, until_s } = view.window;
         let dots = usize::from(cells) * 2;
         let width_s = span_s / dots as f64;
-        // Whole strides while following, so that the picture stands still in between.
-        let unit_s = if until_s.is_some() { 2.0 } else { 2.0 * STRIDE } * width_s;
+        // Whole strides, so that the picture stands still in between.
+        let unit_s = 2.0 * STRIDE * width_s;
         let (first_s, last_s) = history.extent().unwrap_or((view.now_s(), view.now_s()));
         let end_s = (until_s.unwrap_or(last_s) / unit_s).floor() * unit_s + unit_s;
         // A short record grows from left to right; it moves only once it has filled the picture.
         let first_s = (first_s / unit_s).floor() * unit_s;
         Self {
-            from_s: if until_s.is_none() {
-                first_s.max(end_s - span_s)
-            } else {
-                end_s - span_s
-            },
+            from_s: first_s.max(end_s - span_s),
             width_s,
             dots,
         }
@@ -287,6 +284,27 @@ fn moments(buffer: &mut Buffer, area: Rect, time: &TimeScale, view: &ScreenView,
             .find(|y| pen.is_free(x + 1, *y, width(&text) + 2));
         if let Some(y) = lowest {
             pen.put(x + 2, y, &text, look.mark);
+        }
+    }
+}
+
+/// Lines where the cursors are, behind everything else.
+fn cursors(buffer: &mut Buffer, areas: [Rect; 2], time: &TimeScale, view: &ScreenView) {
+    let Some(cursor) = view.cursor else { return };
+    let look = view.look;
+    let places = [
+        (Some(cursor.at_s), look.strong),
+        (cursor.from_s, look.quiet),
+    ];
+    for area in areas {
+        let mut pen = Pen::new(buffer, area);
+        for (at_s, style) in places {
+            let cell = at_s.and_then(|at_s| time.cell(at_s));
+            if let Some(x) = cell {
+                for y in 0..area.height {
+                    pen.put_behind(x, y, look.choose("│", "|"), style);
+                }
+            }
         }
     }
 }

@@ -58,7 +58,7 @@ fn an_autotune_under_way() {
 
 #[test]
 fn an_open_sensor_is_not_a_value() {
-    let scene = Scene::new(1, SMALL)
+    let mut scene = Scene::new(1, SMALL)
         .poll(600, hold)
         .event(Happening::FaultBegan, "sensor open (raw 0x7FFF)")
         .open_sensor(90, 510.0, 47.0);
@@ -67,7 +67,7 @@ fn an_open_sensor_is_not_a_value() {
 
 #[test]
 fn a_lost_port_leaves_a_gap_and_how_long_ago() {
-    let scene = Scene::new(1, SMALL)
+    let mut scene = Scene::new(1, SMALL)
         .poll(400, hold)
         .lose(30, Why::NoAnswer)
         .poll(100, hold)
@@ -92,6 +92,17 @@ fn many_loops_in_a_list() {
 fn paused_and_moved_back() {
     let keys = [KeyCode::Char(' '), KeyCode::Char('+'), KeyCode::Left];
     picture!("paused", after_a_step(SMALL).keys(&keys));
+}
+
+#[test]
+fn two_cursors_and_the_difference_between_them() {
+    let left = [KeyCode::Left; 30];
+    let mut scene = after_a_step(SMALL)
+        .types("c")
+        .keys(&left)
+        .types("c")
+        .keys(&left);
+    picture!("cursors", scene);
 }
 
 #[test]
@@ -129,7 +140,7 @@ fn too_small_a_terminal_still_shows_the_value() {
 #[test]
 fn ascii_only_where_nothing_else_can_be_shown() {
     let look = Look::of(Depth::None, true);
-    let scene = Scene::with_look(1, SMALL, look).poll(900, step);
+    let mut scene = Scene::with_look(1, SMALL, look).poll(900, step);
     let drawn = scene.drawn();
     let strange = |cell: &&Cell| !cell.symbol().is_ascii();
     let found = drawn.backend().buffer().content().iter().find(strange);

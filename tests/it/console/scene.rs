@@ -12,6 +12,7 @@ use emberline::sample::{Entry, Event, Fault, Happening, Reading, Sample, State, 
 use emberline::trend::{Autotune, Roles};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
+use ratatui::buffer::Cell;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use ratatui::layout::Size;
 use rust_decimal::Decimal;
@@ -129,11 +130,20 @@ impl Scene {
     }
 
     /// The picture.
-    pub(super) fn drawn(&self) -> Terminal<TestBackend> {
+    pub(super) fn drawn(&mut self) -> Terminal<TestBackend> {
         let backend = TestBackend::new(self.size.width, self.size.height);
         let mut terminal = Terminal::new(backend).unwrap();
         terminal.draw(|frame| self.app.draw(frame)).unwrap();
         terminal
+    }
+
+    /// The picture as lines of text.
+    pub(super) fn text(&mut self) -> String {
+        let terminal = self.drawn();
+        let buffer = terminal.backend().buffer();
+        let rows = buffer.content().chunks(usize::from(buffer.area.width));
+        rows.map(|row| row.iter().map(Cell::symbol).collect::<String>() + "\n")
+            .collect()
     }
 
     fn sample(&mut self, state: State, readings: impl Fn(usize) -> Vec<Reading>) {

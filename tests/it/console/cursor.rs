@@ -1,0 +1,62 @@
+//! The cursor reads what was recorded, to the digit.
+
+use emberline::sample::{Happening, Why};
+use ratatui::crossterm::event::KeyCode;
+
+use super::scene::Scene;
+
+/// One degree a second, so that every value tells its time.
+fn ramp() -> Scene {
+    Scene::new(1, (80, 24)).poll(120, |t| [t, 200.0, 50.0])
+}
+
+#[test]
+fn the_cursor_begins_at_the_present() {
+    let text = ramp().types("c").text();
+    assert!(
+        text.contains("06:01:59  119.0 degC   setpoint 200.0   output 50.0 %"),
+        "{text}"
+    );
+}
+
+#[test]
+fn two_cursors_say_how_far_apart_they_are() {
+    let moved = [KeyCode::Left; 4];
+    let text = ramp()
+        .types("c")
+        .keys(&moved)
+        .types("c")
+        .keys(&moved)
+        .text();
+    // Ten minutes are shown: each key moves by 5 s.
+    assert!(text.contains("06:01:19  79.0 degC"), "{text}");
+    assert!(text.contains("+20.0 over 20 s"), "{text}");
+}
+
+#[test]
+fn where_nothing_was_read_the_cursor_says_so() {
+    let text = ramp().lose(60, Why::NoAnswer).types("c").text();
+    assert!(text.contains("06:02:59  ---- degC"), "{text}");
+}
+
+#[test]
+fn brackets_jump_to_what_happened() {
+    let marked = |scene: Scene| {
+        scene
+            .event(Happening::Mark, "door opened")
+            .poll(60, |t| [120.0 + t, 200.0, 50.0])
+    };
+    let text = marked(ramp()).types("[").text();
+    assert!(text.contains("06:02:00  120.0 degC"), "{text}");
+    let text = marked(ramp()).types("[[]").text();
+    assert!(text.contains("06:02:00  120.0 degC"), "{text}");
+}
+
+#[test]
+fn escape_takes_the_cursor_away_and_f_follows_again() {
+    let away = ramp().types("c").keys(&[KeyCode::Esc]).text();
+    assert!(!away.contains("06:01:59"), "{away}");
+    assert!(away.contains("the picture stands at"), "{away}");
+    let followed = ramp().types("cf").text();
+    assert!(!followed.contains("the picture stands at"), "{followed}");
+}
