@@ -4,11 +4,11 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::super::doing::Tone;
-use super::super::look::Look;
-use super::super::view::{Open, ScreenView};
-use super::super::words::{count, lasting, time_of_day};
 use super::pen::{Pen, fit, width};
+use crate::console::doing::Tone;
+use crate::console::look::Look;
+use crate::console::view::{Open, ScreenView};
+use crate::console::words::{count, lasting, time_of_day};
 
 /// Name, sentence, recording and time of day.
 pub(super) fn header(buffer: &mut Buffer, area: Rect, view: &ScreenView) {

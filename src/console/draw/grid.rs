@@ -3,12 +3,12 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
-use super::super::view::{LoopView, ScreenView};
-use super::super::words::number;
 use super::bars::tone_style;
 use super::pen::{Pen, fit};
 use super::strip::{deviation_text, plain};
 use super::trend;
+use crate::console::view::{LoopView, ScreenView};
+use crate::console::words::number;
 
 /// Draws up to four loops, two by two.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) {

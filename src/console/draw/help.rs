@@ -4,9 +4,9 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-use super::super::view::ScreenView;
 use super::bars::wrapped;
 use super::pen::Pen;
+use crate::console::view::ScreenView;
 
 const KEYS: [(&str, &str); 15] = [
     ("m", "write a mark on the time axis, now"),

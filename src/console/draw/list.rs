@@ -3,11 +3,11 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::super::pixels::{Ink, Pixels};
-use super::super::view::{LoopView, ScreenView};
 use super::bars::tone_style;
 use super::pen::{Pen, fit, width};
 use super::strip::{deviation_text, plain};
+use crate::console::pixels::{Ink, Pixels};
+use crate::console::view::{LoopView, ScreenView};
 
 /// Columns for the value, its unit and the deviation.
 const VALUES: u16 = 22;

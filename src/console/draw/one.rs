@@ -3,8 +3,8 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
-use super::super::view::{LoopView, ScreenView};
 use super::{bars, readout, side, strip, trend};
+use crate::console::view::{LoopView, ScreenView};
 
 /// From this size on there is room for a column beside the trend, and for larger digits.
 const WIDE: u16 = 110;

@@ -3,9 +3,9 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::super::view::{LoopView, ScreenView};
-use super::super::words::{UNKNOWN, number, signed};
 use super::pen::Pen;
+use crate::console::view::{LoopView, ScreenView};
+use crate::console::words::{UNKNOWN, number, signed};
 use crate::figures::duration;
 use crate::trend::Point;
 

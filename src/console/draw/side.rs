@@ -3,12 +3,12 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::super::episode::Present;
-use super::super::look::Look;
-use super::super::view::{LoopView, ScreenView};
-use super::super::words::time_of_day;
 use super::bars::wrapped;
 use super::pen::{Pen, fit, width};
+use crate::console::episode::Present;
+use crate::console::look::Look;
+use crate::console::view::{LoopView, ScreenView};
+use crate::console::words::time_of_day;
 use crate::sample::{Event, Happening};
 
 /// Where the figures stand in their table.

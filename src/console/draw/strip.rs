@@ -3,11 +3,11 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::super::digits::{Size, rows};
-use super::super::look::Look;
-use super::super::view::LoopView;
-use super::super::words::{UNKNOWN, lasting, number, signed};
 use super::pen::{Pen, fit, width};
+use crate::console::digits::{Size, rows};
+use crate::console::look::Look;
+use crate::console::view::LoopView;
+use crate::console::words::{UNKNOWN, lasting, number, signed};
 
 /// Room for the plain process value beside the digits: seven characters of number, then its unit.
 const VALUE: usize = 7;

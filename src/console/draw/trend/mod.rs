@@ -1,0 +1,64 @@
+//! The trend: process value and setpoint above the output lane, on one time axis.
+//!
+//! `scale` says where times and values stand, `axes` labels them, `curves` draws the lines, `lane` the
+//! output, and `notes` what is written across them.
+
+mod axes;
+mod curves;
+mod lane;
+mod notes;
+mod scale;
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::{Constraint, Layout, Rect};
+
+use crate::console::view::{LoopView, ScreenView};
+use scale::{TimeScale, ValueScale};
+
+/// The label column: `1300.0 ` and the axis.
+const AXIS: u16 = 7;
+
+/// Draws the trend of a loop.
+pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
+    let lane_height = (area.height / 6).clamp(2, 6);
+    let [plot, lane, axis] = Layout::vertical([
+        Constraint::Fill(1),
+        Constraint::Length(lane_height),
+        Constraint::Length(2),
+    ])
+    .areas(area);
+    draw_parts(buffer, [plot, lane, axis], view, one);
+}
+
+/// Draws plot, lane and time axis into areas of one width.
+pub(super) fn draw_parts(
+    buffer: &mut Buffer,
+    [plot, lane, axis]: [Rect; 3],
+    view: &ScreenView,
+    one: &LoopView,
+) {
+    let plot_inside = inside(plot);
+    if plot_inside.width == 0 || plot_inside.height == 0 {
+        return;
+    }
+    let time = TimeScale::of(view, one.history, plot_inside.width);
+    let drawn = one.history.columns(time.from_s, time.width_s, time.dots);
+    let values = ValueScale::of(&drawn, one, plot_inside.height);
+    axes::values(buffer, plot, &values, view.look);
+    curves::draw(buffer, plot_inside, &drawn, &time, &values, one, view.look);
+    notes::peaks(buffer, plot_inside, &time, &values, one, view.look);
+    notes::moments(buffer, plot_inside, &time, view, one);
+    lane::draw(buffer, lane, &drawn, view.look);
+    notes::cursors(buffer, [plot_inside, inside(lane)], &time, view);
+    axes::times(buffer, axis, &drawn, &time, view, one);
+}
+
+/// What is right of the labels.
+fn inside(area: Rect) -> Rect {
+    let left = AXIS.min(area.width);
+    Rect {
+        x: area.x + left,
+        width: area.width - left,
+        ..area
+    }
+}
