@@ -10,7 +10,7 @@ use chrono::{DateTime, Utc};
 use tokio::time::Instant;
 
 /// A moment: how long since the recording began, and the wall time then.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Stamp {
     /// Time since the recording (or the watching) began; monotonic.
     pub elapsed: Duration,

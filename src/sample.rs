@@ -2,6 +2,7 @@
 
 use std::fmt;
 use std::sync::Arc;
+use std::time::Duration;
 
 use crate::clock::Stamp;
 use crate::name::Name;
@@ -16,6 +17,8 @@ pub enum Entry {
     Settings(Settings),
     /// Something that happened.
     Event(Event),
+    /// How well a unit answers.
+    Health(Health),
 }
 
 /// What one scheduled poll of one loop gave. There is one for *every* scheduled poll, good or not.
@@ -109,6 +112,38 @@ pub enum SettingsCause {
     End,
 }
 
+/// How well a loop's unit has answered since polling began.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Health {
+    /// The loop.
+    pub of: Name,
+    /// When this was so.
+    pub stamp: Stamp,
+    /// Exchanges that were answered, refusals included.
+    pub answered: u64,
+    /// Exchanges that were not, by reason.
+    pub lost: Vec<(Why, u64)>,
+    /// From the end of a request to the end of its answer; `None` before the first answer.
+    pub answer_times: Option<AnswerTimes>,
+    /// The longest time without an answer.
+    pub longest_silence: Duration,
+    /// Share of the line's time this loop took, 0 to 1.
+    pub line_share: f64,
+}
+
+/// Answer times, to within 5 %.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct AnswerTimes {
+    /// Half of the answers took less.
+    pub median: Duration,
+    /// 95 % took less.
+    pub p95: Duration,
+    /// 99 % took less.
+    pub p99: Duration,
+    /// The slowest of all.
+    pub slowest: Duration,
+}
+
 /// Something that happened, on the time axis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Event {
@@ -155,6 +190,18 @@ pub enum Happening {
     PortLost,
     /// The port or connection is back.
     PortBack,
+}
+
+impl Entry {
+    /// When it was.
+    pub fn stamp(&self) -> Stamp {
+        match self {
+            Self::Sample(sample) => sample.stamp,
+            Self::Settings(settings) => settings.stamp,
+            Self::Event(event) => event.stamp,
+            Self::Health(health) => health.stamp,
+        }
+    }
 }
 
 impl State {

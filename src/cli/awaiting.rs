@@ -198,7 +198,7 @@ impl Judge {
         match entry {
             Entry::Sample(sample) if self.until == Until::InBand => self.on_sample(sample),
             Entry::Event(event) => self.on_event(event),
-            Entry::Sample(_) | Entry::Settings(_) => {}
+            Entry::Sample(_) | Entry::Settings(_) | Entry::Health(_) => {}
         }
     }
 

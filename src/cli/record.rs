@@ -80,7 +80,8 @@ async fn until_told(running: &Running, json: bool, stop: &CancellationToken) -> 
 async fn tell(live: &mut broadcast::Receiver<Entry>, json: bool) -> Result<(), Stop> {
     let event = match live.recv().await {
         Ok(Entry::Event(event)) => event,
-        Ok(Entry::Sample(_) | Entry::Settings(_)) | Err(RecvError::Lagged(_)) => return Ok(()),
+        Ok(Entry::Sample(_) | Entry::Settings(_) | Entry::Health(_))
+        | Err(RecvError::Lagged(_)) => return Ok(()),
         // The session is ending; whoever waits for that goes on.
         Err(RecvError::Closed) => return std::future::pending().await,
     };

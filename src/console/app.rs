@@ -108,7 +108,7 @@ impl App {
                 }
                 self.events.push(event.clone());
             }
-            Entry::Settings(settings) => self.on_tick(settings.stamp),
+            Entry::Settings(_) | Entry::Health(_) => self.on_tick(entry.stamp()),
         }
     }
 

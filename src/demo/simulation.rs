@@ -18,11 +18,11 @@ use super::pace::{self, Pace};
 use super::scenario::{BEGAN, UNIT};
 use super::story::{self, Teller};
 use crate::clock::Clock;
-use crate::line::{Opener, PortError, Start, Wire};
+use crate::line::{self, Opened, Opener, PortError, Start};
 use crate::record::{RecordError, Recorder};
 use crate::sample::Entry;
 use crate::session::{Opening, Session};
-use crate::setup::Setup;
+use crate::setup::{LineSetup, Setup};
 
 /// The demo's wire is as slow as a real one: its setup's baud rate, and a controller that takes a while.
 const BAUD: u32 = 9600;
@@ -143,14 +143,17 @@ impl Simulation<'_> {
 }
 
 /// An opener that gives this wire the first time, and then has none.
-fn once(wire: tokio::io::DuplexStream) -> impl FnMut(&crate::setup::LineSetup) -> Opener {
+fn once(wire: tokio::io::DuplexStream) -> impl FnMut(&LineSetup) -> Opener {
     let mut wire = Some(wire);
-    move |_| {
-        let mut wire = wire.take();
+    move |line| {
+        let (mut wire, pace) = (wire.take(), line::Pace::of(&line.port));
         Box::new(move || {
             let given = wire
                 .take()
-                .map(|wire| Box::new(wire) as Box<dyn Wire>)
+                .map(|wire| Opened {
+                    wire: Box::new(wire),
+                    pace,
+                })
                 .ok_or_else(|| PortError {
                     what: "the simulated line is gone".to_owned(),
                     help: "start the demo again".to_owned(),

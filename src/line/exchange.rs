@@ -6,30 +6,39 @@
 //! * An answer is accepted only as a checksum-valid frame of the exact shape the request implies, at
 //!   any offset in what was received; everything else is skipped ([`Expected`]).
 //! * Before a request goes out the line must have been silent for 3.5 characters, and whatever came
-//!   unasked is thrown away.
+//!   unasked is thrown away. After a failure the silence must be longer.
 //! * From the moment a request goes out until its answer has come the unit is *suspect*: a late
-//!   answer may be on its way. A future that is dropped half-way leaves it so. A suspect unit is asked
-//!   nothing before a fence has passed: a diagnostics echo (function 08) with a number never used
-//!   before, which a unit that answers in order can only return after everything older; or, where the
-//!   unit refuses that function or ignores it, until `late_at_most` after its last request.
+//!   answer may be on its way ([`Trust`]). A future that is dropped half-way leaves it so. A suspect
+//!   unit is asked nothing before a fence has passed: a diagnostics echo (function 08) with a number
+//!   never used before, which a unit that answers in order can only return after everything older.
+//! * Where the unit refuses or ignores that function, or the missing answer has the shape of another
+//!   block's, time is the fence: nothing is asked until `late_at_most` after the request, or until
+//!   the late answer has come and its repetition had time to come too.
 //! * A fence is used only where the adapter was seen not to echo requests, because such an echo looks
-//!   like the unit's own.
+//!   like the unit's own. A refusal of the fence carries no number and proves nothing.
 //!
-//! Where the guarantee ends: a unit that answers out of order, one that answers later than its map's
-//! `late_at_most`, two units with one number, and a corruption that passes the 16-bit checksum.
+//! Where the guarantee ends: a unit that answers out of order (then an old answer to the *same* block
+//! may be taken, another block's only if the plan could not make their lengths differ); one that
+//! answers later than its map's `late_at_most`; an answer that is repeated later than the silence
+//! after the first was accepted, if two blocks of one length follow each other; two units with one
+//! number; and a corruption that passes the 16-bit checksum.
+//!
+//! Behind a gateway a TCP transaction number proves nothing about its serial side, so all of this
+//! holds for Modbus TCP as well.
 
 use std::collections::HashMap;
 use std::io;
 use std::time::Duration;
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio::time::{Instant, sleep_until, timeout_at};
+use tokio::time::{Instant, timeout_at};
 use tokio_modbus::bytes::Bytes;
 use tokio_modbus::{ExceptionCode, Request, Response};
 
 use super::Failure;
-use super::frame::{Expected, Framing, Heard, Stranger, request_pdu, wrap};
+use super::frame::{Expected, Heard, Stranger, request_pdu, wrap};
 use super::port::{Pace, Wire};
+use super::trust::{Trust, repeated_until};
 use crate::map::Access;
 use crate::setup::UnitId;
 
@@ -52,16 +61,11 @@ pub(crate) struct Exchange {
     units: HashMap<UnitId, Trust>,
     /// Whether the adapter returns what is sent; unknown until an answer has come.
     adapter_echoes: Option<bool>,
+    /// Of the fence.
     running_number: u16,
-}
-
-/// What is known of one unit.
-#[derive(Clone, Copy, Debug, Default)]
-struct Trust {
-    /// A late answer may come until then.
-    suspect_until: Option<Instant>,
-    /// Whether it answers diagnostics.
-    returns_query: Option<bool>,
+    /// Of Modbus TCP.
+    transaction: u16,
+    last_answer_took: (Duration, Duration),
 }
 
 impl Exchange {
@@ -74,33 +78,51 @@ impl Exchange {
             units: HashMap::new(),
             adapter_echoes: None,
             running_number: 0,
+            transaction: 0,
+            last_answer_took: (Duration::ZERO, Duration::ZERO),
         }
     }
 
-    /// When `unit` can next be asked without waiting here; in the past for a unit in good standing.
+    /// Until when `unit` cannot be asked, because an older answer may come and no fence would do.
     pub(crate) fn can_ask_from(&self, unit: UnitId) -> Option<Instant> {
-        let trust = self.trust(unit);
-        trust.suspect_until.filter(|_| !self.can_fence(trust))
+        let trust = self.units.get(&unit)?;
+        trust.free_at().filter(|_| !self.can_fence(trust))
+    }
+
+    /// How long the last answer took: from the end of its request to its own end, and of that the
+    /// time before its first character, as the line's pace has it.
+    pub(crate) fn last_answer_took(&self) -> (Duration, Duration) {
+        self.last_answer_took
     }
 
     /// Asks `unit` and waits for its certain answer. A suspect unit that cannot be trusted again by
-    /// `patience` is not asked.
+    /// `patience` is not asked. `is_unique` says that no other request to this unit is answered by a
+    /// frame of this shape.
     pub(crate) async fn ask(
         &mut self,
         unit: UnitId,
         request: &Request<'_>,
+        is_unique: bool,
         access: &Access,
         patience: Instant,
     ) -> Result<Response, Failure> {
         let pdu = request_pdu(request)?;
         self.make_certain(unit, access, patience).await?;
-        let answer = self.converse(unit, &pdu, access).await?;
-        Response::try_from(Bytes::from(answer)).map_err(|_| Failure::Damaged)
+        let answer = self.converse(unit, &pdu, is_unique, access).await;
+        // A refusal of what was just asked is an answer too: nothing older can come.
+        if answer.is_ok() || matches!(answer, Err(Failure::Refused(_))) {
+            self.trust(unit).clear();
+        }
+        Response::try_from(Bytes::from(answer?)).map_err(|_| Failure::Damaged)
     }
 
     /// Whether the fence may be tried: not refused before, and not to be confused with an echo.
-    fn can_fence(&self, trust: Trust) -> bool {
-        trust.returns_query != Some(false) && self.adapter_echoes == Some(false)
+    fn can_fence(&self, trust: &Trust) -> bool {
+        trust.may_fence() && self.adapter_echoes == Some(false)
+    }
+
+    fn trust(&mut self, unit: UnitId) -> &mut Trust {
+        self.units.entry(unit).or_default()
     }
 
     /// Waits or fences until no older answer of `unit` can be on its way.
@@ -110,77 +132,87 @@ impl Exchange {
         access: &Access,
         patience: Instant,
     ) -> Result<(), Failure> {
-        let trust = self.trust(unit);
-        if trust
-            .suspect_until
-            .is_none_or(|until| until <= Instant::now())
-        {
-            return Ok(());
-        }
-        if self.can_fence(trust) {
-            match self.fence(unit, access).await {
-                Err(Failure::Refused(_)) => self.note_fence(unit, false),
-                // A unit may ignore functions it does not know: then time is the only fence.
-                Err(Failure::NoAnswer) if trust.returns_query.is_none() => {
-                    self.note_fence(unit, false);
+        loop {
+            let trust = self.trust(unit).clone();
+            match trust.free_at() {
+                Some(free) if free > Instant::now() && self.can_fence(&trust) => {
+                    self.fence(unit, access).await?;
                 }
-                result => {
-                    result?;
-                    self.note_fence(unit, true);
+                Some(free) if free > patience => return Err(Failure::NoAnswer),
+                Some(free) if free > Instant::now() => self.listen(unit, free).await?,
+                Some(_) | None => {
+                    self.trust(unit).clear();
                     return Ok(());
                 }
             }
         }
-        match self.trust(unit).suspect_until {
-            Some(until) if until > patience => Err(Failure::NoAnswer),
-            Some(until) => {
-                let _: () = sleep_until(until).await;
-                Ok(())
-            }
-            None => Ok(()),
-        }
     }
 
-    fn trust(&self, unit: UnitId) -> Trust {
-        self.units.get(&unit).copied().unwrap_or_default()
-    }
-
+    /// Sends a number never used before and waits for its return.
     async fn fence(&mut self, unit: UnitId, access: &Access) -> Result<(), Failure> {
         self.running_number = self.running_number.wrapping_add(1);
         let [high, low] = self.running_number.to_be_bytes();
-        self.converse(unit, &[DIAGNOSTICS, 0, 0, high, low], access)
-            .await
-            .map(|_| ())
+        let query = [DIAGNOSTICS, 0, 0, high, low];
+        let returned = self.converse(unit, &query, true, access).await;
+        let trust = self.trust(unit);
+        match returned {
+            Ok(_) => {
+                trust.returns_query = Some(true);
+                trust.clear();
+            }
+            Err(Failure::Refused(_)) => trust.returns_query = Some(false),
+            // A unit may ignore functions it does not know: then time is the only fence.
+            Err(Failure::NoAnswer) if trust.returns_query.is_none() => {
+                trust.returns_query = Some(false);
+            }
+            Err(failure) => return Err(failure),
+        }
+        Ok(())
     }
 
-    fn note_fence(&mut self, unit: UnitId, returned: bool) {
-        self.units.entry(unit).or_default().returns_query = Some(returned);
+    /// Listens for late answers of `unit` until `until`.
+    async fn listen(&mut self, unit: UnitId, until: Instant) -> Result<(), Failure> {
+        let mut received = Vec::new();
+        if let Ok(result) = timeout_at(until, self.receive(&mut received)).await {
+            result.map_err(|error| Failure::port_lost(&error))?;
+            // The rest of the frame, if this was the start of one.
+            self.collect_until_silent(&mut received, QUIET_AFTER_FAILURE)
+                .await?;
+            let (framing, soon) = (
+                self.pace.framing,
+                repeated_until(Instant::now(), self.answer_within),
+            );
+            self.trust(unit).heard(framing, &received, soon);
+        }
+        Ok(())
     }
 
     async fn converse(
         &mut self,
         unit: UnitId,
         pdu: &[u8],
+        is_unique: bool,
         access: &Access,
     ) -> Result<Vec<u8>, Failure> {
         self.keep_silence(self.pace.silence.max(access.gap)).await?;
-        self.running_number = self
-            .running_number
-            .wrapping_add(u16::from(self.pace.framing == Framing::Tcp));
-        let expected = Expected::of(unit, pdu, self.running_number);
-        let frame = wrap(self.pace.framing, unit, pdu, self.running_number);
-        let on_the_wire =
-            self.pace.character * (frame.len() + expected.frame_length(self.pace.framing)) as u32;
-        let deadline = Instant::now() + on_the_wire + self.answer_within;
-        self.units.entry(unit).or_default().suspect_until = Some(deadline + access.late_at_most);
+        self.transaction = self.transaction.wrapping_add(1);
+        let expected = Expected::of(unit, pdu, self.transaction);
+        let frame = wrap(self.pace.framing, unit, pdu, self.transaction);
+        let sent_in = self.pace.character * frame.len() as u32;
+        let answered_in = self.pace.character * expected.frame_length(self.pace.framing) as u32;
+        let deadline = Instant::now() + sent_in + self.answer_within + answered_in;
+        self.trust(unit)
+            .sent(expected.clone(), deadline + access.late_at_most, is_unique);
         self.wire
             .write_all(&frame)
             .await
             .map_err(|error| Failure::port_lost(&error))?;
-        self.last_activity = Instant::now() + self.pace.character * frame.len() as u32;
+        let request_ends = Instant::now() + sent_in;
+        self.last_activity = request_ends;
         let outcome = self.wait_for(&expected, &frame, deadline).await;
         if outcome.is_ok() || matches!(outcome, Err(Failure::Refused(_))) {
-            self.units.entry(unit).or_default().suspect_until = None;
+            let took = Instant::now().saturating_duration_since(request_ends);
+            self.last_answer_took = (took, took.saturating_sub(answered_in));
         } else {
             self.keep_silence(QUIET_AFTER_FAILURE).await?;
         }
@@ -250,14 +282,23 @@ impl Exchange {
 
     /// Waits until nothing has come or gone for `silence`; what comes meanwhile is thrown away.
     async fn keep_silence(&mut self, silence: Duration) -> Result<(), Failure> {
-        let mut unasked = Vec::new();
-        // Also with the silence already over: what waits in the system's buffer must go.
-        while let Ok(result) =
-            timeout_at(self.last_activity + silence, self.receive(&mut unasked)).await
-        {
-            result.map_err(|error| Failure::port_lost(&error))?;
+        self.collect_until_silent(&mut Vec::new(), silence).await
+    }
+
+    async fn collect_until_silent(
+        &mut self,
+        received: &mut Vec<u8>,
+        silence: Duration,
+    ) -> Result<(), Failure> {
+        loop {
+            let until = self.last_activity + silence;
+            // Also with the silence already over: what waits in the system's buffer must go.
+            match timeout_at(self.pace.coarse(until), self.receive(received)).await {
+                Ok(result) => result.map_err(|error| Failure::port_lost(&error))?,
+                Err(_) if Instant::now() < until => self.pace.wait_exactly(until),
+                Err(_) => return Ok(()),
+            }
         }
-        Ok(())
     }
 }
 
@@ -287,27 +328,21 @@ mod tests {
     use tokio::io::DuplexStream;
 
     use super::*;
-    use crate::map::{ByteOrder, WordOrder};
+    use crate::line::frame::Framing;
+    use crate::setup::{Parity, Port, StopBits};
 
     const SECOND: Duration = Duration::from_secs(1);
-    const ACCESS: Access = Access {
-        word_order: WordOrder::HighFirst,
-        byte_order: ByteOrder::HighFirst,
-        max_words: 8,
-        bridge_gaps: false,
-        gap: Duration::ZERO,
-        after_write: Duration::ZERO,
-        late_at_most: Duration::from_secs(2),
-    };
 
     /// An exchange at 9600 baud and the other end of its wire.
     fn exchange() -> (Exchange, DuplexStream) {
         let (ours, theirs) = tokio::io::duplex(4096);
-        let pace = Pace {
-            framing: Framing::Rtu,
-            character: SECOND * 11 / 9600,
-            silence: SECOND * 11 * 7 / 2 / 9600,
+        let port = Port::Serial {
+            path: String::new(),
+            baud: 9600,
+            parity: Parity::Even,
+            stop_bits: StopBits::One,
         };
+        let pace = Pace::of(&port);
         (Exchange::new(Box::new(ours), pace, SECOND / 2), theirs)
     }
 
@@ -333,8 +368,9 @@ mod tests {
         count: u16,
     ) -> Result<Response, Failure> {
         let request = Request::ReadHoldingRegisters(address, count);
+        let patience = Instant::now() + 10 * SECOND;
         exchange
-            .ask(unit(), &request, &ACCESS, Instant::now() + 10 * SECOND)
+            .ask(unit(), &request, true, &Access::default(), patience)
             .await
     }
 

@@ -8,9 +8,12 @@ mod failure;
 mod frame;
 mod plan;
 mod poll;
+mod polling;
 mod port;
 mod run;
 mod schedule;
+mod tally;
+mod trust;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -20,16 +23,17 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 pub use failure::{Failure, exception_name};
-pub use port::{Opener, PortError, Wire, opener};
+pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 
-use crate::clock::Clock;
-use crate::map::{Place, Point, Refresh};
+use crate::clock::{Clock, Stamp};
+use crate::map::{Place, Point};
 use crate::name::Name;
 use crate::sample::{Entry, Reading, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
 use exchange::Exchange;
-use poll::{planned, read_blocks};
-use port::Pace;
+use plan::{Lengths, Taken};
+use poll::{Polled, read_blocks};
+use polling::Polling;
 
 /// What a line can be asked for while it runs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -44,6 +48,7 @@ pub struct Line {
     port: Port,
     answer_within: Duration,
     opener: Opener,
+    pace: Pace,
     exchange: Option<Exchange>,
     loops: Vec<LoopSetup>,
 }
@@ -103,6 +108,7 @@ impl Line {
             port: setup.port.clone(),
             answer_within: setup.answer_within,
             opener,
+            pace: Pace::of(&setup.port),
             exchange: None,
             loops: loops
                 .iter()
@@ -122,12 +128,9 @@ impl Line {
     /// # Errors
     /// The port is missing, taken, forbidden, or nobody listens at the address.
     pub async fn connect(&mut self) -> Result<(), PortError> {
-        let wire = (self.opener)().await?;
-        self.exchange = Some(Exchange::new(
-            wire,
-            Pace::of(&self.port),
-            self.answer_within,
-        ));
+        let Opened { wire, pace } = (self.opener)().await?;
+        self.pace = pace;
+        self.exchange = Some(Exchange::new(wire, pace, self.answer_within));
         Ok(())
     }
 
@@ -150,18 +153,13 @@ impl Line {
 
     /// Reads every point of one loop once.
     pub async fn read_loop(&mut self, the_loop: &LoopSetup) -> LoopSeen {
-        let map = &the_loop.map;
-        let blocks = [
-            planned(map, Refresh::Trend),
-            planned(map, Refresh::Settings),
-        ]
-        .concat();
-        let port = self.describe();
-        let patience = Instant::now() + map.access.late_at_most + 2 * self.answer_within;
-        let polled = match &mut self.exchange {
-            Some(exchange) => read_blocks(exchange, the_loop, &blocks, patience).await,
-            None => poll::Polled::lost(&blocks),
-        };
+        let mut polling = Polling::new(the_loop, Stamp::default());
+        let mut polled = self.read_points(&mut polling).await;
+        if polling.note(&polled) {
+            // A block that ran over unnamed addresses was refused: now without them.
+            polled = self.read_points(&mut polling).await;
+        }
+        let (map, port) = (&the_loop.map, self.describe());
         let seen = |point: &Point| Seen {
             reading: map.read(point, &polled.image),
             raw: polled.image.raw(&point.place),
@@ -170,15 +168,34 @@ impl Line {
         let explain = |(place, failure): &(Place, Failure)| {
             failure.explain(the_loop.unit, &port, *place, self.answer_within)
         };
-        let refused = polled
-            .failed
-            .iter()
-            .any(|(_, failure)| matches!(failure, Failure::Refused(_)));
+        let refused = |(_, failure): &(Place, Failure)| matches!(failure, Failure::Refused(_));
         LoopSeen {
             name: the_loop.name.clone(),
             points: map.points.iter().map(seen).collect(),
             failures: polled.failed.iter().map(explain).collect(),
-            answered: refused || !polled.answered.is_empty(),
+            answered: !polled.answered.is_empty() || polled.failed.iter().any(refused),
+        }
+    }
+
+    async fn read_points(&mut self, polling: &mut Polling) -> Polled {
+        let mut lengths = Lengths::default();
+        polling.plan(self.pace, &mut Taken::default(), &mut lengths);
+        polling.mark(&lengths);
+        let blocks = polling.all_blocks();
+        let late_at_most = polling.setup.map.access.late_at_most;
+        let patience = Instant::now() + late_at_most + 2 * self.answer_within;
+        match &mut self.exchange {
+            Some(exchange) => {
+                read_blocks(
+                    exchange,
+                    &polling.setup,
+                    &blocks,
+                    patience,
+                    &mut polling.tally,
+                )
+                .await
+            }
+            None => Polled::lost(&blocks),
         }
     }
 

@@ -5,14 +5,15 @@ use tokio_modbus::{Request, Response};
 
 use super::Failure;
 use super::exchange::Exchange;
-use super::plan::blocks;
+use super::plan::Block;
+use super::tally::Tally;
 use crate::clock::{Clock, Stamp};
-use crate::map::{Image, Map, Place, Refresh, Role, Table};
+use crate::map::{Image, Map, Place, Role, Table};
 use crate::sample::{Reading, Sample, State, Why};
 use crate::setup::LoopSetup;
 
 /// What reading some blocks gave.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(crate) struct Polled {
     pub(crate) image: Image,
     /// Each block that was answered, and when.
@@ -23,63 +24,84 @@ pub(crate) struct Polled {
 
 impl Polled {
     /// Nothing, because there is no port.
-    pub(crate) fn lost(blocks: &[Place]) -> Self {
-        let failed = blocks
-            .iter()
-            .map(|block| (*block, Failure::PortLost("not open".to_owned())))
-            .collect();
+    pub(crate) fn lost(blocks: &[Block]) -> Self {
+        let lost = |block: &Block| (block.place, Failure::PortLost("not open".to_owned()));
         Self {
-            image: Image::default(),
-            answered: Vec::new(),
-            failed,
+            failed: blocks.iter().map(lost).collect(),
+            ..Self::default()
         }
     }
-}
 
-/// The blocks of one refresh class of a map.
-pub(crate) fn planned(map: &Map, refresh: Refresh) -> Vec<Place> {
-    blocks(map.places_for(refresh), &map.access)
+    /// Adds what reading more blocks gave.
+    pub(crate) fn absorb(&mut self, more: Self) {
+        self.image.absorb(more.image);
+        self.answered.extend(more.answered);
+        self.failed.extend(more.failed);
+    }
 }
 
 /// Asks for `blocks` one after the other; those there is no time for before `until` are not asked.
 pub(crate) async fn read_blocks(
     exchange: &mut Exchange,
     the_loop: &LoopSetup,
-    blocks: &[Place],
+    blocks: &[Block],
     until: Instant,
+    tally: &mut Tally,
 ) -> Polled {
-    let mut polled = Polled {
-        image: Image::default(),
-        answered: Vec::new(),
-        failed: Vec::new(),
-    };
+    let mut polled = Polled::default();
     let mut given_up: Option<Failure> = None;
+    let began = Instant::now();
     for block in blocks {
         let outcome = match &given_up {
             Some(failure) => Err(failure.clone()),
-            None => read_block(exchange, the_loop, block, until, &mut polled.image).await,
+            None => read_block(exchange, the_loop, *block, until, &mut polled.image).await,
         };
+        match &outcome {
+            Err(failure) if !matches!(failure, Failure::Refused(_)) => tally.failure(failure),
+            Ok(()) | Err(_) => {
+                let (took, turnaround) = exchange.last_answer_took();
+                tally.answer(took, turnaround);
+            }
+        }
         match outcome {
-            Ok(()) => polled.answered.push((*block, Instant::now())),
+            Ok(()) => polled.answered.push((block.place, Instant::now())),
             Err(failure) => {
-                polled.image.put_failure(*block, failure.why());
+                note_absent(&mut polled.image, &the_loop.map, block.place, failure.why());
                 if matches!(failure, Failure::PortLost(_)) || Instant::now() >= until {
                     given_up = Some(failure.clone());
                 }
-                polled.failed.push((*block, failure));
+                polled.failed.push((block.place, failure));
             }
         }
     }
+    tally.used(began.elapsed());
     polled
+}
+
+/// Says why the points of a block did not come; those that another block brought stay.
+fn note_absent(image: &mut Image, map: &Map, block: Place, why: Why) {
+    for point in map
+        .points
+        .iter()
+        .filter(|point| point.place.overlaps(&block))
+    {
+        if image.raw(&point.place).is_none() {
+            image.put_failure(point.place, why);
+        }
+    }
 }
 
 async fn read_block(
     exchange: &mut Exchange,
     the_loop: &LoopSetup,
-    block: &Place,
+    block: Block,
     until: Instant,
     image: &mut Image,
 ) -> Result<(), Failure> {
+    let Block {
+        place: block,
+        is_unique,
+    } = block;
     let (address, count) = (block.address.0, block.count);
     let request = match block.table {
         Table::Coil => Request::ReadCoils(address, count),
@@ -87,8 +109,9 @@ async fn read_block(
         Table::Input => Request::ReadInputRegisters(address, count),
         Table::Holding => Request::ReadHoldingRegisters(address, count),
     };
+    let access = &the_loop.map.access;
     match exchange
-        .ask(the_loop.unit, &request, &the_loop.map.access, until)
+        .ask(the_loop.unit, &request, is_unique, access, until)
         .await?
     {
         Response::ReadCoils(bits) | Response::ReadDiscreteInputs(bits)

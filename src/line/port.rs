@@ -6,6 +6,7 @@ use std::time::Duration;
 use futures_util::future::BoxFuture;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
+use tokio::time::Instant;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
 use super::frame::Framing;
@@ -20,7 +21,15 @@ pub trait Wire: AsyncRead + AsyncWrite + Send + Unpin {}
 impl<T: AsyncRead + AsyncWrite + Send + Unpin> Wire for T {}
 
 /// Opens a line's port, again and again if it is lost. A simulation brings its own.
-pub type Opener = Box<dyn FnMut() -> BoxFuture<'static, Result<Box<dyn Wire>, PortError>> + Send>;
+pub type Opener = Box<dyn FnMut() -> BoxFuture<'static, Result<Opened, PortError>> + Send>;
+
+/// An open port.
+pub struct Opened {
+    /// What bytes go through.
+    pub wire: Box<dyn Wire>,
+    /// How it is used.
+    pub pace: Pace,
+}
 
 /// Why a port could not be opened, in words for the person at the line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -32,22 +41,27 @@ pub struct PortError {
     pub help: String,
 }
 
-/// What an open port needs to know about time and framing.
+/// Time and framing on an open port.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Pace {
+pub struct Pace {
     pub(crate) framing: Framing,
     /// Time of one character on the wire.
     pub(crate) character: Duration,
     /// Silence that ends a frame.
     pub(crate) silence: Duration,
+    /// The thread is the line's own, and may be held up for an exact moment.
+    is_exact: bool,
 }
+
+/// The event queue's timers come in steps of a millisecond, and up to two late.
+const TIMER_STEP: Duration = Duration::from_millis(2);
 
 impl Pace {
     /// 3.5 characters of silence, 1.75 ms above 19,200 baud; 4.010 ms at 9,600 baud with 11 bits
     /// (Modbus over Serial Line V1.02, 2.5.1.1). Where no serial line is known behind a connection,
     /// TCP keeps its own order and no silence is needed.
-    pub(crate) fn of(port: &Port) -> Self {
-        match port {
+    pub fn of(port: &Port) -> Self {
+        let (framing, character, silence) = match port {
             Port::Serial {
                 baud,
                 parity,
@@ -58,27 +72,58 @@ impl Pace {
                 let stop_bits = if *stop_bits == StopBits::Two { 2 } else { 1 };
                 let bits = 1 + 8 + parity_bits + stop_bits;
                 let character = Duration::from_secs(1) * bits / *baud;
+                let fixed = Duration::from_micros(1750);
                 let silence = if *baud > 19_200 {
-                    Duration::from_micros(1750)
+                    fixed
                 } else {
                     character * 7 / 2
                 };
-                Self {
-                    framing: Framing::Rtu,
-                    character,
-                    silence,
-                }
+                (Framing::Rtu, character, silence)
             }
-            Port::RtuOverTcp(_) => Self {
-                framing: Framing::Rtu,
-                character: Duration::ZERO,
-                silence: Duration::ZERO,
-            },
-            Port::Tcp(_) => Self {
-                framing: Framing::Tcp,
-                character: Duration::ZERO,
-                silence: Duration::ZERO,
-            },
+            Port::RtuOverTcp(_) => (Framing::Rtu, Duration::ZERO, Duration::ZERO),
+            Port::Tcp(_) => (Framing::Tcp, Duration::ZERO, Duration::ZERO),
+        };
+        Self {
+            framing,
+            character,
+            silence,
+            is_exact: false,
+        }
+    }
+
+    /// The same in time that goes by `times` as slowly, for measuring below a timer's steps.
+    #[must_use]
+    pub fn stretched(self, times: u32) -> Self {
+        Self {
+            character: self.character * times,
+            silence: self.silence * times,
+            ..self
+        }
+    }
+
+    /// The same on a thread that belongs to the line alone: its silences end to the tenth of a
+    /// millisecond, because the thread itself sleeps through the end of each.
+    #[must_use]
+    pub fn exact(self) -> Self {
+        Self {
+            is_exact: true,
+            ..self
+        }
+    }
+
+    /// The moment until which the event queue's timer may be trusted to wait for `until`.
+    pub(crate) fn coarse(self, until: Instant) -> Instant {
+        if self.is_exact {
+            until.checked_sub(TIMER_STEP).unwrap_or(until)
+        } else {
+            until
+        }
+    }
+
+    /// Holds the thread up for the rest.
+    pub(crate) fn wait_exactly(self, until: Instant) {
+        if self.is_exact {
+            std::thread::sleep(until.saturating_duration_since(Instant::now()));
         }
     }
 }
@@ -88,6 +133,7 @@ pub fn opener(port: Port) -> Opener {
     Box::new(move || {
         let port = port.clone();
         Box::pin(async move {
+            let pace = Pace::of(&port);
             match &port {
                 Port::Serial {
                     path,
@@ -95,12 +141,16 @@ pub fn opener(port: Port) -> Opener {
                     parity,
                     stop_bits,
                 } => {
-                    let stream = open_serial(path, *baud, *parity, *stop_bits)?;
-                    Ok(Box::new(stream) as Box<dyn Wire>)
+                    let wire = Box::new(open_serial(path, *baud, *parity, *stop_bits)?);
+                    Ok(Opened {
+                        wire,
+                        pace: pace.exact(),
+                    })
                 }
-                Port::RtuOverTcp(address) | Port::Tcp(address) => {
-                    Ok(Box::new(connect(address).await?) as Box<dyn Wire>)
-                }
+                Port::RtuOverTcp(address) | Port::Tcp(address) => Ok(Opened {
+                    wire: Box::new(connect(address).await?),
+                    pace,
+                }),
             }
         })
     })

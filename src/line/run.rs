@@ -1,26 +1,29 @@
 //! A line that is being polled: whose turn it is, what is read, what is sent on.
 
+use std::collections::HashMap;
 use std::time::Duration;
 
 use tokio::sync::mpsc;
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-use super::poll::{absent, planned, read_blocks, sample};
-use super::schedule::{Grid, Turn};
+use super::plan::{Lengths, Taken};
+use super::poll::{absent, read_blocks, sample};
+use super::polling::Polling;
+use super::schedule::Turn;
 use super::{Ask, Failure, Line, Start};
 use crate::clock::{Clock, Stamp};
-use crate::map::{Map, Place, Point, Refresh};
-use crate::sample::{Entry, Event, Happening, Reading, Settings, SettingsCause, Why};
-use crate::setup::LoopSetup;
+use crate::map::Place;
+use crate::sample::{Entry, Event, Happening, Settings, SettingsCause, Why};
+use crate::setup::UnitId;
 
-/// How often the slow points are looked at (they change by hand, minutes apart at least).
-const SETTINGS_EVERY: Duration = Duration::from_mins(1);
-/// How soon they are looked at again when they were wanted and did not come.
-const SETTINGS_AGAIN: Duration = Duration::from_secs(5);
 /// Reopening a lost port begins after this and backs off to [`REOPEN_AT_MOST`].
 const REOPEN_FIRST: Duration = Duration::from_millis(250);
 const REOPEN_AT_MOST: Duration = Duration::from_secs(2);
+/// A look at the slow points waits so long for idle time before it takes some.
+const LOOK_WAITS: Duration = Duration::from_secs(5);
+/// How often the line's health is told.
+const HEALTH_EVERY: Duration = Duration::from_secs(10);
 
 /// A line that is being polled.
 pub(super) struct Run {
@@ -29,6 +32,7 @@ pub(super) struct Run {
     end: Option<Duration>,
     out: mpsc::Sender<Entry>,
     reopen: Reopen,
+    health_at: Instant,
     loops: Vec<Polling>,
 }
 
@@ -38,105 +42,159 @@ struct Reopen {
     pause: Duration,
 }
 
-/// One loop and where its polling stands.
-struct Polling {
-    setup: LoopSetup,
-    grid: Grid,
-    trend: Vec<Place>,
-    settings: Vec<Place>,
-    last_stamp: Stamp,
-    last_settings: Option<Vec<Reading>>,
-    wanted: Option<SettingsCause>,
-    look_again: Instant,
+/// What the line does next.
+enum Next {
+    /// A scheduled poll of this loop, not before then.
+    Poll(usize, Instant),
+    /// One block of this loop's slow points, now.
+    Look(usize),
 }
+
+/// Nobody listens any more: the line ends.
+#[derive(Debug)]
+struct Gone;
 
 impl Run {
     pub(super) fn new(line: Line, Start { clock, end }: Start, out: mpsc::Sender<Entry>) -> Self {
         let loops = line
             .loops
             .iter()
-            .map(|the_loop| Polling::new(the_loop, &clock))
+            .map(|the_loop| Polling::new(the_loop, clock.at(Duration::ZERO)))
             .collect();
-        Self {
+        let now = Instant::now();
+        let reopen = Reopen {
+            at: now,
+            pause: REOPEN_FIRST,
+        };
+        let mut run = Self {
             line,
             clock,
             end,
             out,
-            reopen: Reopen {
-                at: Instant::now(),
-                pause: REOPEN_FIRST,
-            },
+            reopen,
+            health_at: now + HEALTH_EVERY,
             loops,
-        }
+        };
+        run.plan();
+        run
     }
 
     /// Polls until `stop`; at the end reads the slow points once more.
     pub(super) async fn poll(mut self, mut asks: mpsc::Receiver<Ask>, stop: CancellationToken) {
-        while let Some((index, start)) = self.next_turn() {
+        // A gone listener ends the line as a stop does, with nobody left to tell.
+        let _ = self.poll_on(&mut asks, &stop).await;
+        let _ = self.close().await;
+    }
+
+    async fn poll_on(
+        &mut self,
+        asks: &mut mpsc::Receiver<Ask>,
+        stop: &CancellationToken,
+    ) -> Result<(), Gone> {
+        while let Some(next) = self.next() {
+            let start = match next {
+                Next::Poll(_, start) => start,
+                Next::Look(_) => Instant::now(),
+            };
             tokio::select! {
                 biased;
                 () = stop.cancelled() => break,
-                Some(ask) = asks.recv() => self.take(ask),
-                () = tokio::time::sleep_until(start) => {
-                    if self.turn(index).await.is_err() {
-                        return;
+                Some(Ask::Settings(name, cause)) = asks.recv() => {
+                    let asked = self.loops.iter().position(|polling| polling.setup.name == name);
+                    if let Some(index) = asked {
+                        self.look_at_once(index, cause).await?;
                     }
                 }
+                () = tokio::time::sleep_until(start) => match next {
+                    Next::Poll(index, _) => self.turn(index).await?,
+                    Next::Look(index) => self.look_on(index).await?,
+                },
+            }
+            self.tell_health(false).await?;
+        }
+        Ok(())
+    }
+
+    async fn close(&mut self) -> Result<(), Gone> {
+        for index in 0..self.loops.len() {
+            if !self.loops[index].is_silent() {
+                self.look_at_once(index, SettingsCause::End).await?;
             }
         }
-        for index in 0..self.loops.len() {
-            self.loops[index].wanted = Some(SettingsCause::End);
-            if self.read_settings(index).await.is_err() {
-                return;
-            }
+        self.tell_health(true).await
+    }
+
+    /// Plans every loop's blocks, so that no two of one unit have the same length.
+    fn plan(&mut self) {
+        let mut units: HashMap<UnitId, (Taken, Lengths)> = HashMap::new();
+        for polling in &mut self.loops {
+            let (taken, lengths) = units.entry(polling.setup.unit).or_default();
+            polling.plan(self.line.pace, taken, lengths);
+        }
+        for polling in &mut self.loops {
+            let (_, lengths) = units.entry(polling.setup.unit).or_default();
+            polling.mark(lengths);
         }
     }
 
-    /// Whose turn is next, and when it may start; none when every poll up to the end was made.
-    fn next_turn(&self) -> Option<(usize, Instant)> {
-        let start = |polling: &Polling| {
-            let quarantine = self
-                .line
-                .exchange
-                .as_ref()
-                .and_then(|exchange| exchange.can_ask_from(polling.setup.unit));
-            polling.grid.start(&self.clock, quarantine)
+    /// What to do next; nothing when every poll up to the end was made.
+    ///
+    /// Of the polls that may start now the one with the earliest deadline goes first. Slow points
+    /// are read while there is nothing else to do, and not for ever put off.
+    fn next(&mut self) -> Option<Next> {
+        let now = Instant::now();
+        let (index, start) = self.next_poll(now)?;
+        self.loops.iter_mut().for_each(Polling::begin_look);
+        let has_time = |polling: &Polling| {
+            let look = polling.look.as_ref()?;
+            let needs = 2 * polling
+                .tally
+                .turnaround()
+                .unwrap_or(self.line.answer_within)
+                + self.line.pace.silence;
+            let overdue = now >= look.began + LOOK_WAITS;
+            (overdue && start > now || now + needs < start).then_some(())
         };
+        let look = self
+            .loops
+            .iter()
+            .position(|polling| has_time(polling).is_some());
+        let look = look.filter(|_| self.line.exchange.is_some());
+        Some(look.map_or(Next::Poll(index, start), Next::Look))
+    }
+
+    fn next_poll(&self, now: Instant) -> Option<(usize, Instant)> {
         let left = |polling: &Polling| self.end.is_none_or(|end| polling.grid.due() < end);
-        let turns = self
+        let loops = self
             .loops
             .iter()
             .enumerate()
             .filter(|(_, polling)| left(polling));
-        turns
-            .map(|(index, polling)| (index, start(polling)))
-            .min_by_key(|(_, at)| *at)
+        let starts = loops.map(|(index, polling)| {
+            let start = polling.grid.start(&self.clock, self.not_before(polling));
+            (index, start, polling.grid.deadline(&self.clock))
+        });
+        let first = starts.min_by_key(|(_, start, deadline)| {
+            let may_start = *start <= now;
+            (!may_start, if may_start { *deadline } else { *start })
+        });
+        first.map(|(index, start, _)| (index, start))
     }
 
-    fn take(&mut self, Ask::Settings(name, cause): Ask) {
-        if let Some(polling) = self
-            .loops
-            .iter_mut()
-            .find(|polling| polling.setup.name == name)
-        {
-            polling.wanted = Some(cause);
-            polling.look_again = Instant::now();
-        }
+    fn not_before(&self, polling: &Polling) -> Option<Instant> {
+        let exchange = self.line.exchange.as_ref();
+        polling.not_before(exchange.and_then(|it| it.can_ask_from(polling.setup.unit)))
     }
 
-    /// One scheduled poll of one loop, and its slow points when they are due.
+    /// One scheduled poll of one loop.
     async fn turn(&mut self, index: usize) -> Result<(), Gone> {
         if self.line.exchange.is_none() {
             self.try_reopen().await?;
         }
-        let quarantine = self
-            .line
-            .exchange
-            .as_ref()
-            .and_then(|it| it.can_ask_from(self.loops[index].setup.unit));
+        let not_before = self.not_before(&self.loops[index]);
         match self.loops[index]
             .grid
-            .turn(&self.clock, Instant::now(), quarantine)
+            .turn(&self.clock, Instant::now(), not_before)
         {
             Turn::GiveUp(due, why) => {
                 let why = if self.line.exchange.is_none() {
@@ -146,13 +204,7 @@ impl Run {
                 };
                 self.send_absent(index, due, why).await
             }
-            Turn::Ask { due, until } => {
-                self.ask(index, due, until).await?;
-                if Instant::now() >= self.loops[index].look_again {
-                    self.read_settings(index).await?;
-                }
-                Ok(())
-            }
+            Turn::Ask { due, until } => self.ask(index, due, until).await,
         }
     }
 
@@ -161,7 +213,15 @@ impl Run {
         let Some(exchange) = &mut self.line.exchange else {
             return self.send_absent(index, due, Why::PortLost).await;
         };
-        let polled = read_blocks(exchange, &polling.setup, &polling.trend, until).await;
+        let polled = read_blocks(
+            exchange,
+            &polling.setup,
+            &polling.trend,
+            until,
+            &mut polling.tally,
+        )
+        .await;
+        let should_replan = polling.note(&polled);
         let sample = sample(
             &polling.setup,
             &polled,
@@ -171,6 +231,9 @@ impl Run {
         );
         polling.last_stamp = sample.stamp;
         self.send(Entry::Sample(sample)).await?;
+        if should_replan {
+            self.plan();
+        }
         self.check_port(&polled.failed).await
     }
 
@@ -181,42 +244,53 @@ impl Run {
         self.send(Entry::Sample(sample)).await
     }
 
-    /// Reads the slow points and sends them on where they are wanted or differ from the last look.
-    async fn read_settings(&mut self, index: usize) -> Result<(), Gone> {
+    /// Reads all slow points of a loop now and tells them for `cause`.
+    async fn look_at_once(&mut self, index: usize, cause: SettingsCause) -> Result<(), Gone> {
         let polling = &mut self.loops[index];
-        let Some(exchange) = self
-            .line
-            .exchange
-            .as_mut()
-            .filter(|_| !polling.settings.is_empty())
+        polling.wanted = Some(cause);
+        polling.look_at = Instant::now();
+        polling.look = None;
+        polling.begin_look();
+        while self.loops[index].look.is_some() && self.line.exchange.is_some() {
+            self.look_on(index).await?;
+        }
+        Ok(())
+    }
+
+    /// Reads one more block of the look that is under way; after the last, tells what was seen.
+    async fn look_on(&mut self, index: usize) -> Result<(), Gone> {
+        let polling = &mut self.loops[index];
+        let (Some(exchange), Some(mut look)) = (&mut self.line.exchange, polling.look.take())
         else {
             return Ok(());
         };
-        let patience = Instant::now() + self.line.answer_within;
-        let polled = read_blocks(exchange, &polling.setup, &polling.settings, patience).await;
-        let map = &polling.setup.map;
-        let readings: Vec<Reading> = map
-            .settings_points()
-            .map(|point| map.read(point, &polled.image))
-            .collect();
-        let telling = polling.worth_telling(&readings);
-        polling.look_again = Instant::now()
-            + if polling.wanted.is_some() {
-                SETTINGS_AGAIN
-            } else {
-                SETTINGS_EVERY
-            };
-        if let Some(cause) = telling {
+        if let Some(block) = look.left.pop_front() {
+            let patience = Instant::now() + self.line.answer_within;
+            let polled = read_blocks(
+                exchange,
+                &polling.setup,
+                &[block],
+                patience,
+                &mut polling.tally,
+            )
+            .await;
+            let failed = polled.failed.clone();
+            look.polled.absorb(polled);
+            polling.look = Some(look);
+            return self.check_port(&failed).await;
+        }
+        if let Some((cause, readings)) = polling.finish_look(&look) {
             let stamp = self.clock.now().max(polling.last_stamp);
+            let of = polling.setup.name.clone();
             let settings = Settings {
-                of: polling.setup.name.clone(),
+                of,
                 stamp,
                 cause,
                 readings: readings.into(),
             };
             self.send(Entry::Settings(settings)).await?;
         }
-        self.check_port(&polled.failed).await
+        Ok(())
     }
 
     async fn check_port(&mut self, failed: &[(Place, Failure)]) -> Result<(), Gone> {
@@ -251,8 +325,18 @@ impl Run {
         self.send_event(Happening::PortBack, text).await
     }
 
-    async fn send(&mut self, entry: Entry) -> Result<(), Gone> {
-        self.out.send(entry).await.map_err(|_| Gone)
+    async fn tell_health(&mut self, at_the_end: bool) -> Result<(), Gone> {
+        if Instant::now() < self.health_at && !at_the_end {
+            return Ok(());
+        }
+        self.health_at = Instant::now() + HEALTH_EVERY;
+        for index in 0..self.loops.len() {
+            let polling = &self.loops[index];
+            let stamp = self.clock.now().max(polling.last_stamp);
+            let health = polling.tally.health(polling.setup.name.clone(), stamp);
+            self.send(Entry::Health(health)).await?;
+        }
+        Ok(())
     }
 
     /// Tells every loop of this line.
@@ -260,77 +344,19 @@ impl Run {
         for index in 0..self.loops.len() {
             let polling = &self.loops[index];
             let stamp = self.clock.now().max(polling.last_stamp);
-            let event = Event {
-                of: Some(polling.setup.name.clone()),
+            let of = Some(polling.setup.name.clone());
+            self.send(Entry::Event(Event {
+                of,
                 stamp,
                 what,
                 text: text.clone(),
-            };
-            self.send(Entry::Event(event)).await?;
+            }))
+            .await?;
         }
         Ok(())
     }
-}
 
-impl Polling {
-    fn new(setup: &LoopSetup, clock: &Clock) -> Self {
-        Self {
-            grid: Grid::new(setup.every),
-            trend: planned(&setup.map, Refresh::Trend),
-            settings: planned(&setup.map, Refresh::Settings),
-            last_stamp: clock.at(Duration::ZERO),
-            last_settings: None,
-            wanted: Some(SettingsCause::Start),
-            look_again: Instant::now(),
-            setup: setup.clone(),
-        }
-    }
-
-    /// Why these readings should be told, if they should; remembers the good ones.
-    fn worth_telling(&mut self, readings: &[Reading]) -> Option<SettingsCause> {
-        let came = readings
-            .iter()
-            .any(|reading| matches!(reading, Reading::Good(_)));
-        let differs = self
-            .last_settings
-            .as_deref()
-            .is_some_and(|last| moved(&self.setup.map, last, readings));
-        if came {
-            // A point that did not come this time keeps its last value.
-            let before = self
-                .last_settings
-                .take()
-                .unwrap_or_else(|| readings.to_vec());
-            let keep = |(old, new): (Reading, &Reading)| {
-                if new.number().is_some() {
-                    new.clone()
-                } else {
-                    old
-                }
-            };
-            self.last_settings = Some(before.into_iter().zip(readings).map(keep).collect());
-        }
-        match self.wanted {
-            // What was asked for stays wanted until it has come; the end does not come twice.
-            Some(cause) if came || cause == SettingsCause::End => {
-                self.wanted = None;
-                Some(cause)
-            }
-            Some(_) => None,
-            None => differs.then_some(SettingsCause::Changed),
-        }
+    async fn send(&mut self, entry: Entry) -> Result<(), Gone> {
+        self.out.send(entry).await.map_err(|_| Gone)
     }
 }
-
-/// Whether any setting that came both times differs.
-fn moved(map: &Map, last: &[Reading], now: &[Reading]) -> bool {
-    let differs = |(point, (last, now)): (&Point, (&Reading, &Reading))| {
-        let both = last.number().zip(now.number());
-        !point.role.follows_the_loop() && both.is_some_and(|(last, now)| last != now)
-    };
-    map.settings_points().zip(last.iter().zip(now)).any(differs)
-}
-
-/// Nobody listens any more: the line ends.
-#[derive(Debug)]
-struct Gone;

@@ -38,11 +38,16 @@ impl Grid {
         self.every * self.next
     }
 
+    /// When the next poll must have been asked: when the one after it is due.
+    pub(crate) fn deadline(&self, clock: &Clock) -> Instant {
+        clock.instant(self.every * (self.next + 1))
+    }
+
     /// When the next poll may start: when it is due, or when its unit may be asked again, if that is
     /// still within its period.
-    pub(crate) fn start(&self, clock: &Clock, quarantine: Option<Instant>) -> Instant {
+    pub(crate) fn start(&self, clock: &Clock, not_before: Option<Instant>) -> Instant {
         let due = clock.instant(self.due());
-        quarantine
+        not_before
             .filter(|free| *free < due + self.every)
             .map_or(due, |free| free.max(due))
     }
@@ -55,14 +60,14 @@ impl Grid {
         &mut self,
         clock: &Clock,
         now: Instant,
-        quarantine: Option<Instant>,
+        not_before: Option<Instant>,
     ) -> Turn {
         let due = clock.at(self.due());
-        let until = clock.instant(self.every * (self.next + 1));
+        let until = self.deadline(clock);
         self.next += 1;
         if now >= until {
             Turn::GiveUp(due, Why::Skipped)
-        } else if quarantine.is_some_and(|free| free >= until) {
+        } else if not_before.is_some_and(|free| free >= until) {
             Turn::GiveUp(due, Why::NoAnswer)
         } else {
             Turn::Ask { due, until }
@@ -103,7 +108,7 @@ mod tests {
     }
 
     #[tokio::test(start_paused = true)]
-    async fn a_unit_in_quarantine_beyond_its_period_gives_a_row_at_once() {
+    async fn a_unit_in_not_before_beyond_its_period_gives_a_row_at_once() {
         let clock = Clock::starting_at(DateTime::UNIX_EPOCH);
         let mut grid = Grid::new(second(1));
         let free = clock.instant(Duration::from_millis(1500));

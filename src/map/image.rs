@@ -50,6 +50,12 @@ impl Image {
         self.failures.push((place, why));
     }
 
+    /// Adds what a later read gave.
+    pub fn absorb(&mut self, later: Self) {
+        self.words.extend(later.words);
+        self.failures.extend(later.failures);
+    }
+
     /// The words of a place, if all of them came; a bit is 0 or 1.
     pub fn raw(&self, place: &Place) -> Option<Vec<u16>> {
         place

@@ -65,7 +65,7 @@ impl Notice {
         match entry {
             Entry::Sample(sample) => self.on_sample(sample),
             Entry::Settings(settings) => self.on_settings(settings),
-            Entry::Event(_) => Noticed::default(),
+            Entry::Event(_) | Entry::Health(_) => Noticed::default(),
         }
     }
 

@@ -8,6 +8,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::layout::FACTS_FILE;
+use crate::sample::Health;
 use crate::setup::Setup;
 
 /// The layout of recordings this version writes and reads.
@@ -27,6 +28,59 @@ pub(crate) struct FactsFile {
     pub(crate) setup: SetupCopy,
     /// Map texts by the path the setup gives them.
     pub(crate) maps: BTreeMap<String, String>,
+    /// How well each loop's unit answered; written at the end.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub(crate) health: BTreeMap<String, LineHealth>,
+}
+
+/// How well a loop's unit answered, from the beginning to the end.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct LineHealth {
+    /// Exchanges that were answered.
+    answered: u64,
+    /// Exchanges that were not, by the word for the reason.
+    lost: BTreeMap<String, u64>,
+    /// From the end of a request to the end of its answer, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    answer_ms: Option<AnswerMs>,
+    longest_silence_s: f64,
+    /// Share of the line's time, percent.
+    line_share_pct: f64,
+}
+
+/// Milliseconds.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct AnswerMs {
+    median: f64,
+    p95: f64,
+    p99: f64,
+    slowest: f64,
+}
+
+impl LineHealth {
+    pub(crate) fn of(health: &Health) -> Self {
+        let mut lost = BTreeMap::new();
+        for (why, count) in &health.lost {
+            *lost.entry(why.word().to_owned()).or_default() += count;
+        }
+        Self {
+            answered: health.answered,
+            lost,
+            answer_ms: health.answer_times.map(|times| AnswerMs {
+                median: rounded(times.median.as_secs_f64() * 1000.0),
+                p95: rounded(times.p95.as_secs_f64() * 1000.0),
+                p99: rounded(times.p99.as_secs_f64() * 1000.0),
+                slowest: rounded(times.slowest.as_secs_f64() * 1000.0),
+            }),
+            longest_silence_s: rounded(health.longest_silence.as_secs_f64()),
+            line_share_pct: rounded(100.0 * health.line_share),
+        }
+    }
+}
+
+/// To a tenth.
+fn rounded(value: f64) -> f64 {
+    (10.0 * value).round() / 10.0
 }
 
 /// The setup as it was used.
@@ -53,6 +107,7 @@ impl FactsFile {
                 text: setup.text.clone(),
             },
             maps: maps.collect(),
+            health: BTreeMap::new(),
         }
     }
 

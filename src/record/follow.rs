@@ -88,11 +88,7 @@ impl Follower {
                 entries.extend(event(&record, &the_loop.name).map(Entry::Event));
             }
         }
-        entries.sort_by_key(|entry| match entry {
-            Entry::Sample(sample) => sample.stamp.elapsed,
-            Entry::Settings(settings) => settings.stamp.elapsed,
-            Entry::Event(event) => event.stamp.elapsed,
-        });
+        entries.sort_by_key(|entry| entry.stamp().elapsed);
         Ok(entries)
     }
 

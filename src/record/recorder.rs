@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use tokio::sync::mpsc;
 
-use super::facts::FactsFile;
+use super::facts::{FactsFile, LineHealth};
 use super::layout::{folder_name, time_cell};
 use super::loop_files::LoopFiles;
 use super::sums;
@@ -120,18 +120,20 @@ impl Recorder {
     /// # Errors
     /// The disk does not take it.
     pub fn write(&mut self, entry: &Entry) -> Result<(), RecordError> {
-        let stamp = match entry {
-            Entry::Sample(sample) => sample.stamp,
-            Entry::Settings(settings) => settings.stamp,
-            Entry::Event(event) => event.stamp,
-        };
-        self.last_stamp = self.last_stamp.max(stamp);
+        self.last_stamp = self.last_stamp.max(entry.stamp());
         let written = match entry {
             Entry::Sample(sample) => self.on_loop(&sample.of, |files| files.write_sample(sample)),
             Entry::Settings(settings) => {
                 self.on_loop(&settings.of, |files| files.write_settings(settings))
             }
             Entry::Event(event) => self.write_event(event),
+            // Kept for the end: how the line did is one line of the recording's facts.
+            Entry::Health(health) => {
+                self.facts
+                    .health
+                    .insert(health.of.to_string(), LineHealth::of(health));
+                Ok(())
+            }
         };
         written.map_err(|error| RecordError::new(&self.folder, error))
     }

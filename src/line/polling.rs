@@ -1,0 +1,247 @@
+//! One loop and where its polling stands.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use tokio::time::Instant;
+
+use super::Failure;
+use super::plan::{Block, Cost, Lengths, Rules, Taken, plan};
+use super::poll::Polled;
+use super::port::Pace;
+use super::schedule::Grid;
+use super::tally::Tally;
+use crate::clock::Stamp;
+use crate::map::{Address, Map, Place, Point, Refresh, Table};
+use crate::sample::{Reading, SettingsCause};
+use crate::setup::LoopSetup;
+
+/// How often the slow points are looked at (they change by hand, minutes apart at least).
+const LOOK_EVERY: Duration = Duration::from_mins(1);
+/// How soon they are looked at again when they were wanted and did not come.
+const LOOK_AGAIN: Duration = Duration::from_secs(5);
+/// A unit that gave so many polls no answer is asked less often.
+const SILENT_AFTER: u32 = 3;
+/// But at least this often, so that it is back at once.
+const ASK_AT_LEAST_EVERY: Duration = Duration::from_secs(30);
+/// What a unit is thought to take before it has been measured; common practice, no source.
+const USUAL_TURNAROUND: Duration = Duration::from_millis(10);
+/// Answers after which the measured turnaround is good enough to plan with.
+const MEASURED_AFTER: u64 = 20;
+
+/// One loop and where its polling stands.
+pub(super) struct Polling {
+    pub(super) setup: LoopSetup,
+    pub(super) grid: Grid,
+    pub(super) trend: Vec<Block>,
+    pub(super) last_stamp: Stamp,
+    pub(super) tally: Tally,
+    /// The look at the slow points that is under way.
+    pub(super) look: Option<Look>,
+    pub(super) wanted: Option<SettingsCause>,
+    pub(super) look_at: Instant,
+    settings: Vec<Block>,
+    last_settings: Option<Vec<Reading>>,
+    refused: Vec<(Table, Address)>,
+    is_measured: bool,
+    silent_polls: u32,
+    quiet_until: Option<Instant>,
+}
+
+/// A look at the slow points, block by block as the line has time.
+pub(super) struct Look {
+    pub(super) left: VecDeque<Block>,
+    pub(super) polled: Polled,
+    pub(super) began: Instant,
+}
+
+impl Polling {
+    pub(super) fn new(setup: &LoopSetup, origin: Stamp) -> Self {
+        Self {
+            grid: Grid::new(setup.every),
+            trend: Vec::new(),
+            settings: Vec::new(),
+            last_stamp: origin,
+            tally: Tally::new(),
+            look: None,
+            last_settings: None,
+            wanted: Some(SettingsCause::Start),
+            look_at: Instant::now(),
+            refused: Vec::new(),
+            is_measured: false,
+            silent_polls: 0,
+            quiet_until: None,
+            setup: setup.clone(),
+        }
+    }
+
+    /// Plans the blocks anew. `taken` and `lengths` are those of the unit's other blocks, and get
+    /// those of this plan; once all are counted, [`mark`](Self::mark) makes the plan complete.
+    pub(super) fn plan(&mut self, pace: Pace, taken: &mut Taken, lengths: &mut Lengths) {
+        let map = &self.setup.map;
+        let measured = self.tally.turnaround().filter(|_| self.is_measured);
+        let cost = Cost::new(pace, &map.access, measured.unwrap_or(USUAL_TURNAROUND));
+        let rules = Rules {
+            access: &map.access,
+            cost,
+            refused: &self.refused,
+        };
+        let mut planned = |refresh| {
+            let places = plan(map.places_for(refresh), rules, taken);
+            lengths.count(&places);
+            let unmarked = |place| Block {
+                place,
+                is_unique: false,
+            };
+            places.into_iter().map(unmarked).collect::<Vec<_>>()
+        };
+        self.trend = planned(Refresh::Trend);
+        self.settings = planned(Refresh::Settings);
+        self.look = None;
+    }
+
+    /// Marks the blocks whose length no other block of the unit has.
+    pub(super) fn mark(&mut self, lengths: &Lengths) {
+        for block in self.trend.iter_mut().chain(&mut self.settings) {
+            *block = lengths.block(block.place);
+        }
+    }
+
+    /// Every block of the plan.
+    pub(super) fn all_blocks(&self) -> Vec<Block> {
+        [self.trend.as_slice(), &self.settings].concat()
+    }
+
+    /// Takes note of how a poll went. Whether the plan should be made anew: the unit refused a block
+    /// that runs over addresses no point names, or its turnaround is known now.
+    pub(super) fn note(&mut self, polled: &Polled) -> bool {
+        let is_silent = polled.answered.is_empty()
+            && polled
+                .failed
+                .iter()
+                .any(|(_, failure)| matches!(failure, Failure::NoAnswer));
+        self.silent_polls = if is_silent {
+            self.silent_polls.saturating_add(1)
+        } else {
+            0
+        };
+        self.quiet_until = self.pause().map(|pause| Instant::now() + pause);
+        let before = self.refused.len();
+        for (block, _) in polled
+            .failed
+            .iter()
+            .filter(|(_, failure)| *failure == Failure::Refused(2))
+        {
+            self.refused.extend(unnamed(&self.setup.map, *block));
+        }
+        let is_measured = self.tally.answered() >= MEASURED_AFTER;
+        let newly_measured = is_measured && !std::mem::replace(&mut self.is_measured, is_measured);
+        self.refused.len() > before || newly_measured && self.setup.map.access.bridge_gaps
+    }
+
+    /// How long a silent unit is left alone: twice as long each time.
+    fn pause(&self) -> Option<Duration> {
+        let doublings = self.silent_polls.checked_sub(SILENT_AFTER)?;
+        let pause = self
+            .setup
+            .every
+            .saturating_mul(2_u32.saturating_pow(doublings + 1));
+        Some(pause.min(ASK_AT_LEAST_EVERY))
+    }
+
+    /// Whether the unit has given no answer for a while.
+    pub(super) fn is_silent(&self) -> bool {
+        self.quiet_until.is_some()
+    }
+
+    /// When the unit may be asked next, if not at once: `suspect_until` is the exchange's word.
+    pub(super) fn not_before(&self, suspect_until: Option<Instant>) -> Option<Instant> {
+        self.quiet_until.max(suspect_until)
+    }
+
+    /// Begins a look at the slow points, if it is time for one.
+    pub(super) fn begin_look(&mut self) {
+        let is_due =
+            Instant::now() >= self.look_at && !self.settings.is_empty() && !self.is_silent();
+        if self.look.is_none() && is_due {
+            self.look = Some(Look {
+                left: self.settings.iter().copied().collect(),
+                polled: Polled::default(),
+                began: Instant::now(),
+            });
+        }
+    }
+
+    /// The readings of a finished look, if they should be told, and why.
+    pub(super) fn finish_look(&mut self, look: &Look) -> Option<(SettingsCause, Vec<Reading>)> {
+        let map = self.setup.map.clone();
+        let readings: Vec<Reading> = map
+            .settings_points()
+            .map(|point| map.read(point, &look.polled.image))
+            .collect();
+        let cause = self.worth_telling(&readings);
+        let pause = if self.wanted.is_some() {
+            LOOK_AGAIN
+        } else {
+            LOOK_EVERY
+        };
+        self.look_at = Instant::now() + pause;
+        cause.map(|cause| (cause, readings))
+    }
+
+    /// Why these readings should be told, if they should; remembers the good ones.
+    fn worth_telling(&mut self, readings: &[Reading]) -> Option<SettingsCause> {
+        let came = readings.iter().any(|reading| reading.number().is_some());
+        let last = self.last_settings.as_deref();
+        let differs = last.is_some_and(|last| moved(&self.setup.map, last, readings));
+        if came {
+            // A point that did not come this time keeps its last value.
+            let before = self
+                .last_settings
+                .take()
+                .unwrap_or_else(|| readings.to_vec());
+            let keep = |(old, new): (Reading, &Reading)| {
+                if new.number().is_some() {
+                    new.clone()
+                } else {
+                    old
+                }
+            };
+            self.last_settings = Some(before.into_iter().zip(readings).map(keep).collect());
+        }
+        match self.wanted {
+            // What was asked for stays wanted until it has come.
+            Some(_) if !came => None,
+            Some(cause) => {
+                self.wanted = None;
+                Some(cause)
+            }
+            None => differs.then_some(SettingsCause::Changed),
+        }
+    }
+}
+
+/// The addresses of a block that no point names.
+fn unnamed(map: &Map, block: Place) -> impl Iterator<Item = (Table, Address)> {
+    let is_named = move |address: &Address| {
+        let one = Place {
+            table: block.table,
+            address: *address,
+            count: 1,
+        };
+        map.points.iter().any(|point| point.place.overlaps(&one))
+    };
+    block
+        .addresses()
+        .filter(move |address| !is_named(address))
+        .map(move |address| (block.table, address))
+}
+
+/// Whether any setting that came both times differs.
+fn moved(map: &Map, last: &[Reading], now: &[Reading]) -> bool {
+    let differs = |(point, (last, now)): (&Point, (&Reading, &Reading))| {
+        let both = last.number().zip(now.number());
+        !point.role.follows_the_loop() && both.is_some_and(|(last, now)| last != now)
+    };
+    map.settings_points().zip(last.iter().zip(now)).any(differs)
+}
