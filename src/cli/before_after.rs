@@ -1,11 +1,9 @@
-//! Before and after as a table for people and a document for programs.
+//! Before and after as a table for people.
 
 use std::io::{self, Write};
 
-use serde_json::{Value, json};
-
 use crate::analysis::StepNumbers;
-use crate::evidence::{Comparison, Verdict};
+use crate::evidence::Comparison;
 use crate::figures::{duration, fixed};
 use crate::record::RecordedSetting;
 
@@ -48,35 +46,11 @@ pub(super) fn write(comparison: &Comparison<'_>, out: &mut dyn Write) -> io::Res
         writeln!(out, "  {name:<26}{old:>18}{new:>18}")?;
     }
     let judgement = comparison.judge();
-    writeln!(out, "  {}", sentence(judgement.verdict))?;
+    writeln!(out, "{} {}", judgement.verdict.words(), judgement.reason())?;
     for obstacle in &judgement.obstacles {
         writeln!(out, "  {}", obstacle.text)?;
     }
     Ok(())
-}
-
-/// The same for programs.
-pub(super) fn json(comparison: &Comparison<'_>) -> Value {
-    let judgement = comparison.judge();
-    let side = |numbers: &StepNumbers| {
-        json!({
-            "overshoot": numbers.overshoot,
-            "settling_s": numbers.settling_s,
-            "iae": numbers.iae,
-            "rise_s": numbers.rise_s,
-            "final_error": numbers.final_error,
-            "window_s": numbers.window_s,
-            "settling_band": numbers.settling_band,
-        })
-    };
-    json!({
-        "before": side(&comparison.before.episode.numbers),
-        "after": side(&comparison.after.episode.numbers),
-        "verdict": judgement.verdict.word(),
-        "notes": judgement.obstacles.iter().map(|note| {
-            json!({ "code": note.code, "about": note.about, "text": note.text })
-        }).collect::<Vec<_>>(),
-    })
 }
 
 fn amount(value: Option<f64>, decimals: usize) -> String {
@@ -117,15 +91,4 @@ fn tuning_changes(comparison: &Comparison<'_>) -> Vec<(String, String, String)> 
         }
     }
     changes
-}
-
-fn sentence(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Pass => "after meets every criterion",
-        Verdict::Fail => "after misses a criterion",
-        Verdict::Improved => "improved: something is better and nothing worse",
-        Verdict::Mixed => "mixed: something is better and something worse",
-        Verdict::NotImproved => "not improved",
-        Verdict::NoVerdict => "no verdict: before and after are not the same test",
-    }
 }

@@ -10,9 +10,10 @@ use clap::Args;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::evidence::write_report;
 use super::running::runtime;
 use super::watch::{pass_on, screen_facts};
-use super::{Exit, Stop, before_after};
+use super::{Exit, Stop, before_after, evidence_json};
 use crate::clock::{Stamp, Stopwatch};
 use crate::console::{self, Ask, Ending, Recording, Story};
 use crate::demo::{self, BEGAN, DemoError, Live, Pace, Simulation, Stage, Teller};
@@ -244,7 +245,7 @@ fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
         return Ok(Exit::Done);
     };
     let Ok(pair) = evidence::pair(record, record, true, Wanted::default()) else {
-        writeln!(out, "recording  {}", recording.display())?;
+        writeln!(out, "recording: {}", recording.display())?;
         writeln!(
             out,
             "The demo was left before the second step: there is nothing to compare yet."
@@ -264,29 +265,15 @@ fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
     };
     write_report(&report, &evidence::render(&comparison))?;
     if args.json {
-        let mut document = before_after::json(&comparison);
-        document["recording"] = recording.display().to_string().into();
-        document["report"] = report.display().to_string().into();
-        writeln!(out, "{document}")?;
+        evidence_json::write(&comparison, &report, Some(recording), &mut out)?;
         return Ok(Exit::Done);
     }
     writeln!(out)?;
     before_after::write(&comparison, &mut out)?;
     writeln!(out)?;
-    writeln!(out, "recording  {}", recording.display())?;
-    writeln!(out, "report     {}", report.display())?;
+    writeln!(out, "recording: {}", recording.display())?;
+    writeln!(out, "report: {}", report.display())?;
     Ok(Exit::Done)
-}
-
-fn write_report(path: &Path, page: &str) -> Result<(), Stop> {
-    let beside = path.with_extension("html.new");
-    let written = fs::write(&beside, page).and_then(|()| fs::rename(&beside, path));
-    written.map_err(|error| {
-        Stop::new(
-            Exit::Files,
-            format!("{} could not be written: {error}", path.display()),
-        )
-    })
 }
 
 impl From<DemoError> for Stop {

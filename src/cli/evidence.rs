@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use super::before_after;
 use super::evidence_json;
 use super::reading::{ReadingArgs, When};
 use super::whole_file;
@@ -106,11 +107,19 @@ pub fn run(
     };
     write_report(&args.out, &render(&comparison))?;
     if args.json {
-        evidence_json::write(&comparison, &args.out, out)?;
+        evidence_json::write(&comparison, &args.out, None, out)?;
     } else {
-        tell(&comparison, &args.out, out)?;
+        before_after::write(&comparison, out)?;
+        writeln!(out, "report: {}", args.out.display())?;
     }
     Ok(exit(&comparison))
+}
+
+/// Reads both sources, writes the report, and prints what it says.
+pub(super) fn command(args: &EvidenceArgs) -> Result<Exit, Stop> {
+    let before = args.reading.open(&args.before)?;
+    let after = args.reading.open(&args.after)?;
+    run(args, &before, &after, &mut io::stdout().lock())
 }
 
 fn exit(comparison: &Comparison<'_>) -> Exit {
@@ -120,16 +129,6 @@ fn exit(comparison: &Comparison<'_>) -> Exit {
     } else {
         Exit::Done
     }
-}
-
-fn tell(comparison: &Comparison<'_>, path: &Path, out: &mut dyn Write) -> io::Result<()> {
-    let judgement = comparison.judge();
-    let verdict = judgement.verdict.words();
-    writeln!(out, "{verdict} {}", judgement.reason())?;
-    for obstacle in &judgement.obstacles {
-        writeln!(out, "  {}", obstacle.text)?;
-    }
-    writeln!(out, "report: {}", path.display())
 }
 
 fn side<'a>(
@@ -211,7 +210,7 @@ fn given(args: &EvidenceArgs, record: &LoopRecord) -> Result<Option<GivenStep>, 
     }))
 }
 
-fn write_report(path: &Path, html: &str) -> Result<(), Stop> {
+pub(super) fn write_report(path: &Path, html: &str) -> Result<(), Stop> {
     whole_file::write(path, html.as_bytes()).map_err(|error| {
         let text = format!(
             "{}: the report could not be written: {error}\n\

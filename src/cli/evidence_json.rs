@@ -11,6 +11,9 @@ use crate::evidence::{Comparison, Outcome, Side};
 #[derive(Serialize)]
 struct Document<'a> {
     out: String,
+    /// The recording of a demo.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recording: Option<String>,
     #[serde(rename = "loop")]
     name: &'a str,
     unit: Option<&'a str>,
@@ -48,11 +51,13 @@ struct CriterionObject {
 pub(super) fn write(
     comparison: &Comparison<'_>,
     report: &Path,
+    recording: Option<&Path>,
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let judgement = comparison.judge();
     let document = Document {
         out: report.display().to_string(),
+        recording: recording.map(|path| path.display().to_string()),
         name: &comparison.after.record.name,
         unit: comparison.after.record.unit.as_deref(),
         verdict: judgement.verdict.word(),

@@ -46,6 +46,7 @@ enum Command {
     Record(record::RecordArgs),
     Await(awaiting::AwaitArgs),
     Measure(measure::MeasureArgs),
+    Evidence(evidence::EvidenceArgs),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
 }
@@ -63,6 +64,7 @@ pub fn main() -> ExitCode {
         Command::Record(args) => record::run(args),
         Command::Await(args) => awaiting::run(args),
         Command::Measure(args) => measure::command(args),
+        Command::Evidence(args) => evidence::command(args),
         Command::Completions(args) => manual::completions(args),
         Command::Manual(args) => manual::manual(args),
     };

@@ -111,7 +111,7 @@ impl Tally {
             so_far >= wanted
         };
         let step = self.took.iter().position(reached).unwrap_or(STEPS - 1);
-        Duration::from_secs_f64(LEAST_S * STEP.powi(step as i32)).min(self.slowest)
+        Duration::from_secs_f64(LEAST_S * STEP.powf(step as f64)).min(self.slowest)
     }
 }
 

@@ -22,10 +22,19 @@ pub(super) fn whole_scaled(raw: i128, scale: Scale) -> Result<Decimal, Arc<str>>
         Scale::Decimals(decimals) => Decimal::try_from_i128_with_scale(raw, decimals.into()).ok(),
         Scale::Linear { scale, offset } => Decimal::from_i128(raw)
             .and_then(|raw| raw.checked_mul(scale))
-            .and_then(|product| product.checked_add(offset)),
+            .and_then(|product| product.checked_add(offset))
+            .map(|value| with_decimals(value, scale.scale().max(offset.scale()))),
     }
     .map(without_negative_zero)
     .ok_or_else(|| "a number too large for this scale".into())
+}
+
+/// The decimal library forgets the decimals of a zero: 0.0 stays 0.0.
+fn with_decimals(mut value: Decimal, decimals: u32) -> Decimal {
+    if value.is_zero() {
+        value.rescale(decimals);
+    }
+    value
 }
 
 /// The value of a 32-bit floating-point register.
@@ -88,4 +97,19 @@ fn without_negative_zero(mut decimal: Decimal) -> Decimal {
         decimal.set_sign_positive(true);
     }
     decimal
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_zero_keeps_its_decimals() {
+        let scale = Scale::Linear {
+            scale: Decimal::new(1, 1),
+            offset: Decimal::ZERO,
+        };
+        let shown = [-1, 0, 253].map(|raw| whole_scaled(raw, scale).unwrap().to_string());
+        assert_eq!(shown, ["-0.1", "0.0", "25.3"]);
+    }
 }

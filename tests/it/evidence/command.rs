@@ -58,7 +58,7 @@ fn the_report_is_written_and_its_place_told() {
     let (printed, exit) = evidence(&out, &session(), &session(), &[]).unwrap();
     assert_eq!(exit, Exit::Done);
     assert!(
-        printed.starts_with("Improved. Better: overshoot"),
+        printed.contains("\nImproved. Better: overshoot"),
         "{printed}"
     );
     assert!(printed.contains("report.html"), "{printed}");
