@@ -10,7 +10,7 @@ use crate::evidence::{Comparison, Outcome, Side};
 
 #[derive(Serialize)]
 struct Document<'a> {
-    out: String,
+    report: String,
     /// The recording of a demo.
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<String>,
@@ -56,7 +56,7 @@ pub(super) fn write(
 ) -> io::Result<()> {
     let judgement = comparison.judge();
     let document = Document {
-        out: report.display().to_string(),
+        report: report.display().to_string(),
         recording: recording.map(|path| path.display().to_string()),
         name: &comparison.after.record.name,
         unit: comparison.after.record.unit.as_deref(),
