@@ -1,9 +1,7 @@
 //! `emberline await`: returns when something is so.
 
-use std::collections::HashMap;
 use std::io::{self, Write as _};
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::time::Duration;
 
 use clap::{Args, ValueEnum};
@@ -12,14 +10,13 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio_util::sync::CancellationToken;
 
 use super::follow::News;
+use super::judge::{Judge, Verdict};
 use super::read::chosen;
 use super::running::{self, runtime};
 use super::{Exit, Stop, signals};
-use crate::map::{Map, Role};
 use crate::name::Name;
 use crate::record;
-use crate::sample::{Entry, Event, Happening, Sample};
-use crate::setup::{LoopSetup, Setup};
+use crate::setup::Setup;
 
 /// Wait until something is so.
 ///
@@ -48,21 +45,15 @@ pub(super) struct AwaitArgs {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Until {
+pub(super) enum Until {
     /// An autotune ended and changed the tuning.
     Tuned,
+    /// The process value came into the band after a setpoint step, and stayed.
+    Settled,
     /// The process value is within the band.
     InBand,
     /// The controller reports a fault of its sensor.
     Fault,
-}
-
-/// What was awaited came, or never will.
-#[derive(Clone, Debug)]
-struct Verdict {
-    happened: bool,
-    of: Option<Name>,
-    text: String,
 }
 
 pub(super) fn run(args: &AwaitArgs) -> Result<Exit, Stop> {
@@ -113,11 +104,11 @@ async fn awaited(args: &AwaitArgs) -> Result<Verdict, Stop> {
 /// What is there already counts; then every row that is added.
 async fn on_recording(args: &AwaitArgs) -> Result<Verdict, Stop> {
     let mut news = News::open(&args.source)?;
-    let mut judge = Judge::new(args, news.follower().setup())?;
+    let mut judge = judge(args, news.follower().setup())?;
     for entry in news.so_far()? {
         judge.on(&entry);
     }
-    while judge.verdict.is_none() {
+    while judge.verdict().is_none() {
         let Some(entries) = news.next().await? else {
             return Ok(Verdict::no("the recording ended before it happened"));
         };
@@ -125,12 +116,12 @@ async fn on_recording(args: &AwaitArgs) -> Result<Verdict, Stop> {
             judge.on(entry);
         }
     }
-    Ok(judge.verdict.unwrap_or_else(|| Verdict::no("")))
+    Ok(judge.verdict().unwrap_or_else(|| Verdict::no("")))
 }
 
 async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
     let setup = Setup::load(&args.source)?;
-    let mut judge = Judge::new(args, &setup)?;
+    let mut judge = judge(args, &setup)?;
     let stop = CancellationToken::new();
     let starting = setup.clone();
     let token = stop.clone();
@@ -140,7 +131,7 @@ async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
             .await
             .map_err(|error| Stop::new(Exit::Line, error))??;
     let mut live = running.live.subscribe();
-    while judge.verdict.is_none() {
+    while judge.verdict().is_none() {
         match live.recv().await {
             Ok(entry) => judge.on(&entry),
             Err(RecvError::Lagged(_)) => {}
@@ -149,125 +140,11 @@ async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
     }
     running.finish()?;
     Ok(judge
-        .verdict
+        .verdict()
         .unwrap_or_else(|| Verdict::no("the line ended before it happened")))
 }
 
-/// Judges entries as they come; the last word counts until it is asked for.
-struct Judge {
-    until: Until,
-    loops: HashMap<Name, Watched>,
-    verdict: Option<Verdict>,
-}
-
-struct Watched {
-    map: Arc<Map>,
-    band: Option<f64>,
-}
-
-impl Judge {
-    fn new(args: &AwaitArgs, setup: &Setup) -> Result<Self, Stop> {
-        let loops = chosen(setup, args.only.as_ref())?;
-        let bandless = loops
-            .iter()
-            .find(|the_loop| args.band.or(the_loop.band).is_none());
-        if let (Until::InBand, Some(the_loop)) = (args.until, bandless) {
-            let text = format!(
-                "loop '{}' has no band\nhelp: give one with --band, or in the setup",
-                the_loop.name
-            );
-            return Err(Stop::new(Exit::WrongUse, text));
-        }
-        let watched = |the_loop: LoopSetup| {
-            (
-                the_loop.name,
-                Watched {
-                    map: the_loop.map,
-                    band: args.band.or(the_loop.band),
-                },
-            )
-        };
-        Ok(Self {
-            until: args.until,
-            loops: loops.into_iter().map(watched).collect(),
-            verdict: None,
-        })
-    }
-
-    fn on(&mut self, entry: &Entry) {
-        match entry {
-            Entry::Sample(sample) if self.until == Until::InBand => self.on_sample(sample),
-            Entry::Event(event) => self.on_event(event),
-            Entry::Sample(_) | Entry::Settings(_) | Entry::Health(_) => {}
-        }
-    }
-
-    fn on_event(&mut self, event: &Event) {
-        if event
-            .of
-            .as_ref()
-            .is_some_and(|of| !self.loops.contains_key(of))
-        {
-            return;
-        }
-        let verdict = |happened| {
-            Some(Verdict {
-                happened,
-                of: event.of.clone(),
-                text: event.text.clone(),
-            })
-        };
-        match (self.until, event.what) {
-            (Until::Tuned, Happening::AutotuneTuned) | (Until::Fault, Happening::FaultBegan) => {
-                self.verdict = verdict(true);
-            }
-            (Until::Tuned, Happening::AutotuneUnchanged | Happening::AutotuneUnknown) => {
-                self.verdict = verdict(false);
-            }
-            (Until::Tuned, Happening::AutotuneBegan) | (Until::Fault, Happening::FaultEnded) => {
-                self.verdict = None;
-            }
-            _ => {}
-        }
-    }
-
-    fn on_sample(&mut self, sample: &Sample) {
-        let Some(watched) = self.loops.get(&sample.of) else {
-            return;
-        };
-        let value = |role: Role| {
-            let index = watched
-                .map
-                .trend_points()
-                .position(|point| point.role == role)?;
-            sample.readings.get(index)?.value()
-        };
-        let deviation = value(Role::ProcessValue)
-            .zip(value(Role::Setpoint))
-            .map(|(pv, setpoint)| pv - setpoint);
-        let in_band = deviation
-            .zip(watched.band)
-            .is_some_and(|(deviation, band)| deviation.abs() <= band);
-        let text = || {
-            format!(
-                "in band: {:.1} from the setpoint",
-                deviation.unwrap_or_default()
-            )
-        };
-        self.verdict = in_band.then(|| Verdict {
-            happened: true,
-            of: Some(sample.of.clone()),
-            text: text(),
-        });
-    }
-}
-
-impl Verdict {
-    fn no(text: &str) -> Self {
-        Self {
-            happened: false,
-            of: None,
-            text: text.to_owned(),
-        }
-    }
+fn judge(args: &AwaitArgs, setup: &Setup) -> Result<Judge, Stop> {
+    let loops = chosen(setup, args.only.as_ref())?;
+    Judge::new(args.until, args.band, loops)
 }

@@ -7,6 +7,7 @@ pub mod evidence;
 mod evidence_json;
 mod exit;
 mod follow;
+mod judge;
 mod manual;
 pub mod measure;
 mod measure_text;
