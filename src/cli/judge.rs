@@ -156,7 +156,12 @@ impl Watched {
         };
         self.approach
             .push(sample.stamp.elapsed.as_secs_f64(), pv, setpoint);
-        let text = format!("{pv:.1}, setpoint {setpoint:.1}");
+        let words = if until == Until::InBand {
+            "in band"
+        } else {
+            "settled"
+        };
+        let text = format!("{words}: {pv:.1}, setpoint {setpoint:.1}");
         let verdict = Verdict {
             happened: true,
             of: Some(sample.of.clone()),
