@@ -2,7 +2,7 @@
 //! place, the line itself and a way out.
 //!
 //! serde's derive stops at the first mistake, so setups and maps are read by hand: a
-//! [`SourceFile`] is parsed into a [`Section`], whose getters hand out [`Item`]s. A getter that
+//! `SourceFile` is parsed into a `Section`, whose getters hand out `Item`s. A getter that
 //! finds something wrong notes the problem, gives `None` and lets the reading go on; whoever reads
 //! the file asks at the end whether there were problems. Keys nobody asked for are problems too.
 

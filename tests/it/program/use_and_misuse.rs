@@ -8,13 +8,14 @@ use tempfile::tempdir;
 use super::device::{alter, setup};
 use super::{Ended, emberline, program};
 
-const COMMANDS: [&str; 8] = [
+const COMMANDS: [&str; 9] = [
     "demo",
     "read",
     "watch",
     "record",
     "await",
     "measure",
+    "evidence",
     "completions",
     "manual",
 ];
