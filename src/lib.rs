@@ -31,6 +31,7 @@ pub mod name;
 pub mod number;
 pub mod spanned;
 pub mod figures;
+pub mod signals;
 pub mod map;
 pub mod setup;
 pub mod sample;

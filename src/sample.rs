@@ -123,6 +123,9 @@ pub struct Health {
     pub answered: u64,
     /// Exchanges that were not, by reason.
     pub lost: Vec<(Why, u64)>,
+    /// How often an exchange ended otherwise than the one before it: an answer after a loss, or a
+    /// loss after an answer.
+    pub alternations: u64,
     /// From the end of a request to the end of its answer; `None` before the first answer.
     pub answer_times: Option<AnswerTimes>,
     /// The longest time without an answer.

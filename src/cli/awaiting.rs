@@ -13,10 +13,11 @@ use super::follow::News;
 use super::judge::{Judge, Verdict};
 use super::read::chosen;
 use super::running::{self, runtime};
-use super::{Exit, Stop, signals};
+use super::{Exit, Stop};
 use crate::name::Name;
 use crate::record;
 use crate::setup::Setup;
+use crate::signals::{Signal, asked_to_end};
 
 /// Wait until something is so.
 ///
@@ -67,7 +68,9 @@ pub(super) fn run(args: &AwaitArgs) -> Result<Exit, Stop> {
         tokio::select! {
             verdict = awaited(args) => verdict,
             () = over => Ok(Verdict::no("the time ran out")),
-            reason = signals::asked_to_end() => Ok(Verdict::no(reason.unwrap_or("interrupted"))),
+            signal = asked_to_end() => {
+                Ok(Verdict::no(&signal.unwrap_or(Signal::Interrupt).to_string()))
+            }
         }
     })?;
     let mut out = io::stdout().lock();

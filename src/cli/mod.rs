@@ -7,6 +7,7 @@ pub mod evidence;
 mod evidence_json;
 mod exit;
 mod follow;
+mod health;
 mod judge;
 mod manual;
 pub mod measure;
@@ -15,7 +16,6 @@ mod read;
 pub mod reading;
 mod record;
 mod running;
-mod signals;
 mod watch;
 mod whole_file;
 

@@ -1,5 +1,6 @@
 //! `emberline read`: one poll of every point.
 
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -8,14 +9,17 @@ use chrono::SecondsFormat;
 use clap::Args;
 use serde_json::{Value, json};
 
+use super::health::{health_json, note_json, tell_advice};
 use super::running::runtime;
-use super::{Exit, Stop, signals};
+use super::{Exit, Stop};
 use crate::clock::{Clock, Stamp};
 use crate::line::{self, Line, LoopSeen, Seen};
 use crate::map::{Map, Meaning, Point};
 use crate::name::Name;
+use crate::notice::{Advice, Exchanges, advise};
 use crate::sample::Reading;
 use crate::setup::{LoopSetup, Setup};
+use crate::signals::asked_to_end;
 
 /// Pause between the readings of --repeat.
 const AGAIN: Duration = Duration::from_secs(1);
@@ -52,7 +56,7 @@ pub(super) fn run(args: &ReadArgs) -> Result<Exit, Stop> {
             }
             tokio::select! {
                 () = tokio::time::sleep(AGAIN) => {}
-                _ = signals::asked_to_end() => return Ok(verdict(&seen)),
+                _ = asked_to_end() => return Ok(verdict(&seen)),
             }
         }
     })
@@ -120,7 +124,8 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
             .iter()
             .map(|(the_loop, seen)| loop_json(&the_loop.map, seen, &time))
             .collect();
-        writeln!(out, "{}", json!({ "loops": loops }))?;
+        let notes: Vec<Value> = advice_on(seen).iter().map(note_json).collect();
+        writeln!(out, "{}", json!({ "loops": loops, "notes": notes }))?;
     } else {
         for (the_loop, seen) in seen {
             writeln!(
@@ -130,16 +135,50 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
                 the_loop.unit.get(),
                 the_loop.map.title
             )?;
-            for (point, seen) in the_loop.map.points.iter().zip(&seen.points) {
-                writeln!(out, "{}", point_text(&the_loop.map, point, seen).trim_end())?;
+            for line in table(&the_loop.map, seen) {
+                writeln!(out, "{}", line.trim_end())?;
             }
         }
     }
     out.flush()?;
-    for failure in seen.iter().flat_map(|(_, seen)| &seen.failures) {
-        let _ = writeln!(io::stderr(), "{failure}");
-    }
+    tell_failures(seen);
     Ok(())
+}
+
+/// Says what did not come, and each way out once: a pattern's where there is one.
+fn tell_failures(seen: &[(&LoopSetup, LoopSeen)]) {
+    let advice = advice_on(seen);
+    let mut err = io::stderr().lock();
+    for (_, seen) in seen {
+        let is_advised = advice.iter().any(|one| one.loops.contains(&seen.name));
+        let mut failures = seen.failures.iter().peekable();
+        while let Some(failure) = failures.next() {
+            let (what, help) = failure.split_once('\n').unwrap_or((failure, ""));
+            let is_last = failures.peek().is_none_or(|next| !next.ends_with(help));
+            // A courtesy; a closed standard error stops nothing.
+            let _ = writeln!(err, "{what}");
+            if is_last && !is_advised {
+                let _ = writeln!(err, "{help}");
+            }
+        }
+    }
+    drop(err);
+    advice.iter().for_each(tell_advice);
+}
+
+/// What to check about the lines that were read.
+fn advice_on(seen: &[(&LoopSetup, LoopSeen)]) -> Vec<Advice> {
+    let lines: BTreeSet<&Name> = seen.iter().map(|(the_loop, _)| &the_loop.line).collect();
+    let of_line = |line: &Name| {
+        let loops: Vec<_> = seen
+            .iter()
+            .filter(|(the_loop, _)| the_loop.line == *line)
+            .map(|(_, seen)| (seen.name.clone(), Exchanges::of(&seen.health)))
+            .collect();
+        // A person who reads once wants to know at once.
+        advise(&format!("line {line}"), &loops, 1)
+    };
+    lines.into_iter().flat_map(of_line).collect()
 }
 
 /// Every unit answered, a sensor fault included: done; else the line's exit code.
@@ -158,7 +197,7 @@ fn loop_json(map: &Map, seen: &LoopSeen, time: &str) -> Value {
         .zip(&seen.points)
         .map(|(point, seen)| point_json(map, point, seen))
         .collect();
-    json!({ "loop": seen.name, "time": time, "points": points })
+    json!({ "loop": seen.name, "time": time, "points": points, "health": health_json(&seen.health) })
 }
 
 fn point_json(map: &Map, point: &Point, seen: &Seen) -> Value {
@@ -173,19 +212,38 @@ fn point_json(map: &Map, point: &Point, seen: &Seen) -> Value {
     })
 }
 
-fn point_text(map: &Map, point: &Point, seen: &Seen) -> String {
+/// A line for each point, its columns as wide as they must be.
+fn table(map: &Map, seen: &LoopSeen) -> Vec<String> {
+    let rows: Vec<[String; 6]> = map
+        .points
+        .iter()
+        .zip(&seen.points)
+        .map(|(point, seen)| row(map, point, seen))
+        .collect();
+    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max();
+    let [names, roles, values, units, words] =
+        [0, 1, 2, 3, 4].map(|column| width(column).unwrap_or(0));
+    let line = |[name, role, value, unit, raw, remark]: &[String; 6]| {
+        format!(
+            "  {name:<names$}  {role:<roles$}  {value:>values$} {unit:<units$}  {raw:<words$}  {remark}"
+        )
+    };
+    rows.iter().map(line).collect()
+}
+
+fn row(map: &Map, point: &Point, seen: &Seen) -> [String; 6] {
     let value = match &seen.reading {
         Reading::Good(number) => number.to_string(),
         Reading::Fault(_) | Reading::Absent(_) => "----".to_owned(),
     };
-    let unit = seen.unit.as_deref().unwrap_or_default();
-    let words = raw_words(seen).unwrap_or_default().join(" ");
-    let remark = meaning(map, point, &seen.reading).unwrap_or_default();
-    format!(
-        "  {:<14} {:<18} {value:>10} {unit:<6} {words:<28} {remark}",
-        point.name,
-        point.role.word()
-    )
+    [
+        point.name.to_string(),
+        point.role.word().to_owned(),
+        value,
+        seen.unit.as_deref().unwrap_or_default().to_owned(),
+        raw_words(seen).unwrap_or_default().join(" "),
+        meaning(map, point, &seen.reading).unwrap_or_default(),
+    ]
 }
 
 fn raw_words(seen: &Seen) -> Option<Vec<String>> {

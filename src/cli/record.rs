@@ -9,12 +9,16 @@ use serde_json::json;
 use tokio::sync::broadcast::{self, error::RecvError};
 use tokio_util::sync::CancellationToken;
 
-use super::running::{self, Running, runtime};
-use super::{Exit, Stop, signals};
+use super::health::{health_json, note_json, tell_advice};
+use super::running::{self, runtime};
+use super::{Exit, Stop};
+use crate::clock::Stamp;
 use crate::name::Name;
+use crate::notice::{Advice, AdviceWatch};
 use crate::record::Recorder;
-use crate::sample::Entry;
+use crate::sample::{Entry, Event, Health};
 use crate::setup::Setup;
+use crate::signals::asked_to_end;
 
 /// Record loops without a screen.
 ///
@@ -35,7 +39,8 @@ pub(super) struct RecordArgs {
     /// The recording's name; the setup file's without it.
     #[arg(long)]
     name: Option<Name>,
-    /// One JSON object a line for each event, and one for the recording at the end.
+    /// One JSON object a line: each event, how well each unit answers every ten seconds, what should
+    /// be checked about a line, and the recording at the end.
     #[arg(long)]
     json: bool,
 }
@@ -47,9 +52,15 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
     let running = running::start(&setup, args.duration, &stop, |clock| {
         Recorder::create(&args.into, &name, &setup, clock).map(Some)
     })?;
-    let told = runtime()?.block_on(until_told(&running, args.json, &stop));
+    let mut live = running.live.subscribe();
+    let mut teller = Teller::new(&setup, args.json);
+    let told = runtime()?.block_on(until_told(&mut live, &mut teller, &stop));
     let folder = running.finish()?;
     told?;
+    // What the lines said while they ended.
+    while let Ok(entry) = live.try_recv() {
+        teller.tell(&entry)?;
+    }
     announce(folder.as_deref(), args.json)
 }
 
@@ -58,46 +69,98 @@ pub(super) fn recording_name(given: Option<&Name>, setup: &Setup) -> String {
     given.map_or_else(|| setup.name.clone(), Name::to_string)
 }
 
-/// Tells events as they come, until a signal or the session's own end.
-async fn until_told(running: &Running, json: bool, stop: &CancellationToken) -> Result<(), Stop> {
-    let mut live = running.live.subscribe();
+/// Tells what happens as it comes, until a signal or the session's own end.
+async fn until_told(
+    live: &mut broadcast::Receiver<Entry>,
+    teller: &mut Teller,
+    stop: &CancellationToken,
+) -> Result<(), Stop> {
     let telling = async {
         loop {
-            tell(&mut live, json).await?;
+            match live.recv().await {
+                Ok(entry) => teller.tell(&entry)?,
+                Err(RecvError::Lagged(_)) => {}
+                // The session is ending; whoever waits for that goes on.
+                Err(RecvError::Closed) => return std::future::pending().await,
+            }
         }
     };
     tokio::select! {
         told = telling => told,
         () = stop.cancelled() => Ok(()),
-        reason = signals::asked_to_end() => {
-            let reason = reason.map_err(|error| Stop::new(Exit::Files, format!("signals cannot be heard: {error}")))?;
-            let _ = writeln!(io::stderr(), "{reason}: closing the recording");
+        signal = asked_to_end() => {
+            let signal = signal.map_err(|error| Stop::new(Exit::Files, format!("signals cannot be heard: {error}")))?;
+            let _ = writeln!(io::stderr(), "{signal}: closing the recording");
             Ok(())
         }
     }
 }
 
-async fn tell(live: &mut broadcast::Receiver<Entry>, json: bool) -> Result<(), Stop> {
-    let event = match live.recv().await {
-        Ok(Entry::Event(event)) => event,
-        Ok(Entry::Sample(_) | Entry::Settings(_) | Entry::Health(_))
-        | Err(RecvError::Lagged(_)) => return Ok(()),
-        // The session is ending; whoever waits for that goes on.
-        Err(RecvError::Closed) => return std::future::pending().await,
-    };
-    let time = event
-        .stamp
-        .time
-        .to_rfc3339_opts(chrono::SecondsFormat::Millis, true);
-    if json {
-        let line = json!({ "loop": event.of, "time": time, "event": event.what.word(), "text": event.text });
-        writeln!(io::stdout().lock(), "{line}")?;
-    } else {
-        let about = event.of.as_ref().map_or("all loops", |name| name.as_str());
-        // Progress is a courtesy; a closed standard error stops no recording.
-        let _ = writeln!(io::stderr(), "{time}  {about}  {}", event.text);
+/// Tells events, and advice about the lines when it first holds.
+struct Teller {
+    json: bool,
+    watch: AdviceWatch,
+    told: Vec<Advice>,
+}
+
+impl Teller {
+    fn new(setup: &Setup, json: bool) -> Self {
+        let loops = setup
+            .loops
+            .iter()
+            .map(|the_loop| (format!("line {}", the_loop.line), &the_loop.name));
+        Self {
+            json,
+            watch: AdviceWatch::new(loops),
+            told: Vec::new(),
+        }
     }
-    Ok(())
+
+    fn tell(&mut self, entry: &Entry) -> Result<(), Stop> {
+        match entry {
+            Entry::Event(event) => self.tell_event(event),
+            Entry::Health(health) => self.tell_health(health),
+            Entry::Sample(_) | Entry::Settings(_) => Ok(()),
+        }
+    }
+
+    fn tell_event(&self, event: &Event) -> Result<(), Stop> {
+        let time = rfc3339(event.stamp);
+        if self.json {
+            let line = json!({ "loop": event.of, "time": time, "event": event.what.word(), "text": event.text });
+            writeln!(io::stdout().lock(), "{line}")?;
+        } else {
+            let about = event.of.as_ref().map_or("all loops", |name| name.as_str());
+            // Progress is a courtesy; a closed standard error stops no recording.
+            let _ = writeln!(io::stderr(), "{time}  {about}  {}", event.text);
+        }
+        Ok(())
+    }
+
+    fn tell_health(&mut self, health: &Health) -> Result<(), Stop> {
+        let time = rfc3339(health.stamp);
+        let mut out = io::stdout().lock();
+        if self.json {
+            let line = json!({ "loop": health.of, "time": time, "health": health_json(health) });
+            writeln!(out, "{line}")?;
+        }
+        self.watch.on(health);
+        let advice = self.watch.advice();
+        for new in advice.iter().filter(|one| !self.told.contains(one)) {
+            if self.json {
+                writeln!(out, "{}", json!({ "time": time, "note": note_json(new) }))?;
+            }
+            tell_advice(new);
+        }
+        self.told = advice;
+        Ok(())
+    }
+}
+
+fn rfc3339(stamp: Stamp) -> String {
+    stamp
+        .time
+        .to_rfc3339_opts(chrono::SecondsFormat::Millis, true)
 }
 
 fn announce(folder: Option<&Path>, json: bool) -> Result<Exit, Stop> {

@@ -4,6 +4,7 @@ use ratatui::Frame;
 use ratatui::layout::Size;
 
 use crate::clock::Stamp;
+use crate::notice::AdviceWatch;
 use crate::sample::{Entry, Event};
 
 use super::cursor::Cursor;
@@ -50,6 +51,7 @@ pub struct App {
     pub(super) screen: ScreenFacts,
     pub(super) watched: Vec<Watched>,
     pub(super) events: Vec<Event>,
+    advice: AdviceWatch,
     pub(super) now: Stamp,
     pub(super) story: Option<Story>,
     pub(super) alone: Option<usize>,
@@ -68,7 +70,9 @@ impl App {
     /// A screen that has seen nothing yet. One loop is shown alone, several side by side.
     pub fn new(mut screen: ScreenFacts, now: Stamp, size: Size) -> Self {
         let facts: Vec<LoopFacts> = std::mem::take(&mut screen.loops);
+        let lines = facts.iter().map(|one| (one.line.clone(), &one.name));
         Self {
+            advice: AdviceWatch::new(lines),
             alone: (facts.len() == 1).then_some(0),
             watched: facts.into_iter().map(Watched::new).collect(),
             screen,
@@ -108,7 +112,15 @@ impl App {
                 }
                 self.events.push(event.clone());
             }
-            Entry::Settings(_) | Entry::Health(_) => self.on_tick(entry.stamp()),
+            Entry::Health(health) => {
+                self.on_tick(health.stamp);
+                self.advice.on(health);
+                let of = |one: &&mut Watched| one.facts.name == health.of;
+                if let Some(watched) = self.watched.iter_mut().find(of) {
+                    watched.health = Some(health.clone());
+                }
+            }
+            Entry::Settings(settings) => self.on_tick(settings.stamp),
         }
     }
 
@@ -228,7 +240,16 @@ impl App {
                 ]
             })
         });
-        dangers.chain(self.remarks.notices()).collect()
+        let advice = self.advice.advice().into_iter().flat_map(|advice| {
+            [
+                Notice::trouble(advice.what()),
+                Notice::remark(format!("first: {}", advice.first())),
+            ]
+        });
+        dangers
+            .chain(advice)
+            .chain(self.remarks.notices())
+            .collect()
     }
 
     /// Whether a danger waits for somebody to acknowledge it.
@@ -256,7 +277,8 @@ impl App {
             peaks: one.swings.peaks(),
             line: &one.facts.line,
             polls: one.polls,
-            lost: one.lost,
+            lost: &one.lost,
+            health: one.health.as_ref(),
             episode: one
                 .episode
                 .as_ref()

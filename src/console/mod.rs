@@ -22,7 +22,6 @@ mod view;
 mod app;
 mod keys;
 mod draw;
-mod signals;
 mod terminal;
 mod news;
 mod run;
@@ -31,5 +30,5 @@ pub use app::App;
 pub use look::{Depth, Look};
 pub use run::run;
 pub use session::{
-    Ask, Ending, LoopFacts, Recording, ScreenFacts, Session, Signal, Story, Zone, local_offset,
+    Ask, Ending, LoopFacts, Recording, ScreenFacts, Session, Story, Zone, local_offset,
 };

@@ -12,8 +12,8 @@ use tokio::time::{Interval, MissedTickBehavior, interval};
 
 use super::app::App;
 use super::session::{Ask, Ending, Session, Story};
-use super::signals::Signals;
 use crate::sample::Entry;
+use crate::signals::Signals;
 
 /// Durations on the screen count in seconds.
 const TICK: Duration = Duration::from_secs(1);

@@ -29,6 +29,14 @@ impl Notice {
             is_trouble: true,
         }
     }
+
+    /// A line that helps.
+    pub(super) fn remark(text: String) -> Self {
+        Self {
+            text,
+            is_trouble: false,
+        }
+    }
 }
 
 impl Remarks {
@@ -51,10 +59,7 @@ impl Remarks {
         }
         if self.has_advice {
             let text = "Emberline watches, it does not protect: keep an independent cut-out.";
-            notices.push(Notice {
-                text: text.to_owned(),
-                is_trouble: false,
-            });
+            notices.push(Notice::remark(text.to_owned()));
         }
         notices
     }

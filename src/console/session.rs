@@ -10,6 +10,7 @@ use crate::map::{Map, Role, Scaling, UnitOf};
 use crate::name::Name;
 use crate::sample::Entry;
 use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
+use crate::signals::Signal;
 use crate::trend::Roles;
 
 use super::look::Look;
@@ -110,17 +111,6 @@ pub enum Ending {
     TerminalGone,
     /// Another part of the program panicked; its message was printed.
     Panicked,
-}
-
-/// The signals that end a screen.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Signal {
-    /// SIGINT, or Ctrl-C from outside.
-    Interrupt,
-    /// SIGTERM.
-    Terminate,
-    /// SIGHUP: the terminal was closed.
-    Hangup,
 }
 
 impl LoopFacts {

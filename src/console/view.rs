@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::Stamp;
-use crate::sample::{Event, Happening};
+use crate::sample::{Event, Happening, Health, Why};
 use crate::trend::{History, Moment};
 
 use super::cursor::Cursor;
@@ -51,7 +51,9 @@ pub(super) struct LoopView<'a> {
     pub(super) history: &'a History,
     pub(super) line: &'a str,
     pub(super) polls: u64,
-    pub(super) lost: u64,
+    /// Polls that brought nothing, by reason.
+    pub(super) lost: &'a [(Why, u64)],
+    pub(super) health: Option<&'a Health>,
     pub(super) episode: Option<Present>,
     /// Extremes of the swings of the latest autotune: when, and the process value.
     pub(super) peaks: &'a [(f64, f64)],

@@ -3,7 +3,7 @@
 use crate::analysis::Episode;
 use crate::map::Meaning;
 use crate::number::Number;
-use crate::sample::{Happening, Reading, Sample, State};
+use crate::sample::{Happening, Health, Reading, Sample, State, Why};
 use crate::trend::{History, Span, Summary};
 
 use super::danger::Dangers;
@@ -44,8 +44,10 @@ pub(super) struct Watched {
     pub(super) has_new_danger: bool,
     /// Polls so far.
     pub(super) polls: u64,
-    /// Polls that brought no process value.
-    pub(super) lost: u64,
+    /// Polls that brought nothing, by reason.
+    pub(super) lost: Vec<(Why, u64)>,
+    /// How well the unit answers, as the line told last.
+    pub(super) health: Option<Health>,
 }
 
 impl Watched {
@@ -66,7 +68,8 @@ impl Watched {
             dangers: Dangers::default(),
             has_new_danger: false,
             polls: 0,
-            lost: 0,
+            lost: Vec::new(),
+            health: None,
         }
     }
 
@@ -75,7 +78,9 @@ impl Watched {
         let at_s = sample.stamp.elapsed.as_secs_f64();
         self.history.take(&self.facts.roles, sample);
         self.polls += 1;
-        self.lost += u64::from(!sample.state.has_process_value());
+        if let State::Absent(why) = sample.state {
+            self.lose(why);
+        }
         let was = self.latest.as_ref().map(|latest| kind(latest.state));
         if was != Some(kind(sample.state)) {
             self.state_since_s = at_s;
@@ -91,6 +96,18 @@ impl Watched {
         let mut dangers = std::mem::take(&mut self.dangers);
         self.has_new_danger |= dangers.look(self, at_s);
         self.dangers = dangers;
+    }
+
+    fn lose(&mut self, why: Why) {
+        // Two refusals with different codes are counted together.
+        match self
+            .lost
+            .iter_mut()
+            .find(|(known, _)| known.word() == why.word())
+        {
+            Some((_, count)) => *count += 1,
+            None => self.lost.push((why, 1)),
+        }
     }
 
     /// Measures the present episode again where that is worth it.

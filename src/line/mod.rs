@@ -28,7 +28,7 @@ pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 use crate::clock::{Clock, Stamp};
 use crate::map::{Place, Point};
 use crate::name::Name;
-use crate::sample::{Entry, Reading, SettingsCause};
+use crate::sample::{Entry, Health, Reading, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
 use exchange::Exchange;
 use plan::{Lengths, Taken};
@@ -87,6 +87,8 @@ pub struct LoopSeen {
     pub failures: Vec<String>,
     /// Whether the unit answered at all, be it with a refusal.
     pub answered: bool,
+    /// How the exchanges of this reading went.
+    pub health: Health,
 }
 
 /// A point as `read` shows it.
@@ -153,6 +155,7 @@ impl Line {
 
     /// Reads every point of one loop once.
     pub async fn read_loop(&mut self, the_loop: &LoopSetup) -> LoopSeen {
+        let began = Instant::now();
         let mut polling = Polling::new(the_loop, Stamp::default());
         let mut polled = self.read_points(&mut polling).await;
         if polling.note(&polled) {
@@ -169,8 +172,13 @@ impl Line {
             failure.explain(the_loop.unit, &port, *place, self.answer_within)
         };
         let refused = |(_, failure): &(Place, Failure)| matches!(failure, Failure::Refused(_));
+        let since_began = Stamp {
+            elapsed: began.elapsed(),
+            ..Stamp::default()
+        };
         LoopSeen {
             name: the_loop.name.clone(),
+            health: polling.tally.health(the_loop.name.clone(), since_began),
             points: map.points.iter().map(seen).collect(),
             failures: polled.failed.iter().map(explain).collect(),
             answered: !polled.answered.is_empty() || polled.failed.iter().any(refused),

@@ -19,6 +19,9 @@ const STEPS: usize = 280;
 pub(super) struct Tally {
     answered: u64,
     lost: Vec<(Why, u64)>,
+    alternations: u64,
+    /// How the latest exchange ended.
+    was_answered: Option<bool>,
     took: Vec<u64>,
     slowest: Duration,
     busy: Duration,
@@ -33,6 +36,8 @@ impl Tally {
         Self {
             answered: 0,
             lost: Vec::new(),
+            alternations: 0,
+            was_answered: None,
             took: vec![0; STEPS],
             slowest: Duration::ZERO,
             busy: Duration::ZERO,
@@ -45,6 +50,7 @@ impl Tally {
     /// An answer (or a refusal) came.
     pub(super) fn answer(&mut self, took: Duration, turnaround: Duration) {
         self.answered += 1;
+        self.ended(true);
         self.took[step_of(took)] += 1;
         self.slowest = self.slowest.max(took);
         let smooth = |old: Duration| old.mul_f64(0.9) + turnaround.mul_f64(0.1);
@@ -55,11 +61,20 @@ impl Tally {
     /// None came.
     pub(super) fn failure(&mut self, failure: &Failure) {
         let why = failure.why();
+        self.ended(false);
         match self.lost.iter_mut().find(|(known, _)| *known == why) {
             Some((_, count)) => *count += 1,
             None => self.lost.push((why, 1)),
         }
         self.silent_since.get_or_insert(Instant::now());
+    }
+
+    fn ended(&mut self, is_answered: bool) {
+        let differs = self
+            .was_answered
+            .replace(is_answered)
+            .is_some_and(|was| was != is_answered);
+        self.alternations += u64::from(differs);
     }
 
     /// The line was in use for this unit.
@@ -97,6 +112,7 @@ impl Tally {
             stamp,
             answered: self.answered,
             lost: self.lost.clone(),
+            alternations: self.alternations,
             answer_times,
             longest_silence: self.longest_silence.max(silence),
             line_share: self.busy.as_secs_f64() / stamp.elapsed.as_secs_f64().max(1e-3),
@@ -146,5 +162,6 @@ mod tests {
         tally.answer(Duration::from_millis(10), Duration::ZERO);
         assert_eq!(tally.longest_silence, Duration::from_secs(9));
         assert_eq!(tally.lost, [(Why::NoAnswer, 1), (Why::Damaged, 1)]);
+        assert_eq!(tally.alternations, 1);
     }
 }

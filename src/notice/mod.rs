@@ -1,10 +1,15 @@
 //! What a stream of samples means at once: an autotune began or ended, a sensor broke, a unit fell
-//! silent. Stands between the lines and everybody who listens, so that recorder, screen and commands
-//! all see the same events.
+//! silent, its line needs somebody to look at it. Stands between the lines and everybody who listens,
+//! so that recorder, screen and commands all see the same events and give the same advice.
 
+mod advice;
 mod answers;
 mod autotune;
+mod recent;
 mod values;
+
+pub use advice::{Advice, Exchanges, Pattern, advise};
+pub use recent::AdviceWatch;
 
 use std::collections::{BTreeMap, HashMap};
 

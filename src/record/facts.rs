@@ -33,9 +33,9 @@ pub(crate) struct FactsFile {
     pub(crate) health: BTreeMap<String, LineHealth>,
 }
 
-/// How well a loop's unit answered, from the beginning to the end.
+/// How well a loop's unit answered, in the names of files and `--json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(crate) struct LineHealth {
+pub struct LineHealth {
     /// Exchanges that were answered.
     answered: u64,
     /// Exchanges that were not, by the word for the reason.
@@ -58,7 +58,8 @@ struct AnswerMs {
 }
 
 impl LineHealth {
-    pub(crate) fn of(health: &Health) -> Self {
+    /// The same, rounded to a tenth.
+    pub fn of(health: &Health) -> Self {
         let mut lost = BTreeMap::new();
         for (why, count) in &health.lost {
             *lost.entry(why.word().to_owned()).or_default() += count;

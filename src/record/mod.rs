@@ -20,6 +20,7 @@ mod sums;
 
 pub use csv_columns::CsvColumns;
 pub use csv_source::read_csv;
+pub use facts::LineHealth;
 pub use follow::Follower;
 pub use layout::folder_name;
 pub use read_error::ReadError;

@@ -5,6 +5,7 @@
 
 mod cursor;
 mod danger;
+mod health;
 mod pictures;
 mod scene;
 mod survival;

@@ -11,6 +11,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("number", &[]),
     ("figures", &[]),
     ("trace", &[]),
+    ("signals", &[]),
     ("sample", &["clock", "name", "number"]),
     ("spanned", &["name"]),
     ("map", &["name", "number", "sample", "spanned"]),
@@ -39,8 +40,8 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "console",
         &[
-            "analysis", "clock", "figures", "map", "name", "number", "sample", "setup", "trace",
-            "trend",
+            "analysis", "clock", "figures", "map", "name", "notice", "number", "sample", "setup",
+            "signals", "trace", "trend",
         ],
     ),
     (

@@ -4,11 +4,12 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::health;
 use super::pen::{Pen, fit, width};
 use crate::console::doing::Tone;
 use crate::console::look::Look;
 use crate::console::view::{Open, ScreenView};
-use crate::console::words::{count, lasting, time_of_day};
+use crate::console::words::{lasting, time_of_day};
 
 /// Name, sentence, recording and time of day.
 pub(super) fn header(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
@@ -146,24 +147,14 @@ pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
             let mut left = area.width;
             for (key, what) in hints(view).iter().rev() {
                 let wide = width(key) + 1 + width(what);
-                left = left.saturating_sub(wide + if left == area.width { 1 } else { 3 });
+                left = left.saturating_sub(wide + if left == area.width { 1 } else { 2 });
                 let x = pen.put(left, 0, key, look.strong);
                 pen.put(x + 1, 0, what, look.quiet);
             }
             let room = left.saturating_sub(3);
-            pen.put(1, 0, &fit(&health(view), room, look.ascii), look.quiet);
+            pen.put(1, 0, &health::strip(view, room), look.quiet);
         }
     }
-}
-
-fn health(view: &ScreenView) -> String {
-    if let Some(one) = view.alone.and_then(|i| view.loops.get(i)) {
-        let (lost, polls) = (count(one.lost), count(one.polls));
-        return format!("{}  {lost} lost of {polls}", one.line);
-    }
-    let lost = view.loops.iter().map(|one| one.lost).sum();
-    let polls = view.loops.iter().map(|one| one.polls).sum();
-    format!("{} lost of {}", count(lost), count(polls))
 }
 
 fn hints(view: &ScreenView) -> Vec<(&'static str, &'static str)> {

@@ -1,10 +1,11 @@
 //! The picture: pure functions from a view to cells.
 //!
-//! `one` lays out a single loop, `grid` a few, `list` many; `trend`, `strip`, `side` and `bars` are
-//! the pieces they share.
+//! `one` lays out a single loop, `grid` a few, `list` many; `trend`, `strip`, `side`, `bars` and
+//! `health` are the pieces they share.
 
 mod bars;
 mod grid;
+mod health;
 mod help;
 mod list;
 mod one;

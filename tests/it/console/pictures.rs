@@ -25,6 +25,7 @@ fn after_a_step(size: (u16, u16)) -> Scene {
         .poll(2000, |t| step(t + 300.0))
         .event(Happening::Mark, "load in")
         .poll(400, |t| step(t + 2300.0))
+        .health(&[(2700, &[])])
 }
 
 #[test]

@@ -8,7 +8,9 @@ use emberline::clock::Stamp;
 use emberline::console::{App, Depth, Look, LoopFacts, Recording, ScreenFacts};
 use emberline::name::Name;
 use emberline::number::Number;
-use emberline::sample::{Entry, Event, Fault, Happening, Reading, Sample, State, Why};
+use emberline::sample::{
+    AnswerTimes, Entry, Event, Fault, Happening, Health, Reading, Sample, State, Why,
+};
 use emberline::trend::{Autotune, Roles};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
@@ -112,6 +114,31 @@ impl Scene {
             what,
             text: text.to_owned(),
         }));
+        self
+    }
+
+    /// The line tells how well each loop's unit answers: of so many exchanges each, how many were
+    /// answered, and why the others were not.
+    pub(super) fn health(mut self, told: &[(u64, &[(Why, u64)])]) -> Self {
+        for (of, (answered, lost)) in self.names.iter().zip(told) {
+            let ms = Duration::from_millis;
+            let times = AnswerTimes {
+                median: ms(26),
+                p95: ms(31),
+                p99: ms(38),
+                slowest: ms(44),
+            };
+            self.app.on_entry(&Entry::Health(Health {
+                of: of.clone(),
+                stamp: stamp(self.second),
+                answered: *answered,
+                lost: lost.to_vec(),
+                alternations: 0,
+                answer_times: (*answered > 0).then_some(times),
+                longest_silence: Duration::from_secs(7),
+                line_share: 0.061,
+            }));
+        }
         self
     }
 

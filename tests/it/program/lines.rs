@@ -71,6 +71,26 @@ fn a_reader_that_has_seen_enough_is_no_error() {
 }
 
 #[test]
+fn one_silent_unit_beside_one_that_answers_is_advised_on_alone() {
+    let device = Device::start(RTU, &Annealer);
+    let folder = tempdir().unwrap();
+    let setup = device.setup(folder.path());
+    let text = std::fs::read_to_string(&setup).unwrap();
+    let (_, first) = text.split_once("[[loops]]").unwrap();
+    let second = first.replace(LOOP, "bottom").replace("= 1", "= 9");
+    std::fs::write(&setup, format!("{text}\n[[loops]]{second}")).unwrap();
+    let ended = emberline(&["read", setup.to_str().unwrap(), "--json"]);
+    assert_eq!(ended.code, Some(3), "{ended}");
+    let document = ended.json();
+    let note = &document["notes"][0];
+    assert_eq!(note["code"], "unit-silent", "{note}");
+    assert_eq!(note["about"], "bottom", "{note}");
+    let lost = |i: usize| &document["loops"][i]["health"]["lost"];
+    assert_eq!(lost(0), &serde_json::json!({}));
+    assert!(lost(1)["no-answer"].as_u64() > Some(0), "{}", lost(1));
+}
+
+#[test]
 fn a_loop_that_is_not_there_is_wrong_use_and_those_that_are_are_listed() {
     let device = Device::start(RTU, &Annealer);
     let ended = read(&device, &["--loop", "bottom"]);
@@ -94,6 +114,9 @@ fn a_wrong_unit_number_is_named_with_its_line_and_what_to_check() {
         let ended = emberline(&["read".as_ref(), setup.as_os_str()]);
         ended.failed_with(3, &["unit 9 on ", &device.port, "help: ", "unit number"]);
         assert!(ended.out.contains("no-answer"), "{ended}");
+        // However many blocks did not come, the way out is said once.
+        assert_eq!(ended.err.matches("help: ").count(), 1, "{ended}");
+        assert!(ended.err.contains("line bench: nothing at all"), "{ended}");
     }
 }
 

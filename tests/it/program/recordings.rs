@@ -51,6 +51,19 @@ fn every_scheduled_poll_is_a_row_and_the_closed_recording_says_so_itself() {
         .lines()
         .map(|line| serde_json::from_str(line).unwrap())
         .collect();
+    let healths: Vec<&Value> = lines
+        .iter()
+        .filter(|line| line["health"].is_object())
+        .collect();
+    let [told] = healths[..] else {
+        panic!("{} lines of health in {ended}", healths.len());
+    };
+    assert_eq!(
+        (&told["loop"], told["time"].is_string()),
+        (&LOOP.into(), true)
+    );
+    assert!(told["health"]["answered"].as_u64() > Some(0), "{told}");
+    assert!(told["health"]["answer_ms"]["median"].is_number(), "{told}");
     let recording = recording_in(&folder.path().join("recordings"));
     assert_eq!(
         lines.last().unwrap()["recording"],
