@@ -1,6 +1,7 @@
 //! Register layouts of invented controllers: what the same controller looks like from the wire.
 
 mod annealer;
+pub mod counter;
 mod floats;
 mod setting;
 

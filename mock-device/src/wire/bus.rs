@@ -1,5 +1,6 @@
 //! The units on one wire.
 
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::Timing;
@@ -7,6 +8,7 @@ use super::answer::answer;
 use super::faults::{Faults, Sending};
 use crate::panel::Panel;
 use crate::registers::Layout;
+use crate::registers::counter::Counter;
 
 /// Unit number to which every unit listens and none answers.
 const BROADCAST: u8 = 0;
@@ -54,6 +56,7 @@ impl Unit {
 #[derive(Clone, Debug)]
 pub struct Bus {
     units: Vec<Unit>,
+    counters: BTreeMap<u8, Counter>,
     /// How long an answer takes.
     pub timing: Timing,
     /// What goes wrong; shared by all who are connected to this wire.
@@ -65,6 +68,7 @@ impl Bus {
     pub fn new(units: Vec<Unit>) -> Self {
         Self {
             units,
+            counters: BTreeMap::new(),
             timing: Timing::default(),
             faults: None,
         }
@@ -74,6 +78,13 @@ impl Bus {
     #[must_use]
     pub fn with_faults(mut self, faults: Faults) -> Self {
         self.faults = Some(Arc::new(Mutex::new(faults)));
+        self
+    }
+
+    /// The same wire with one more unit on it, which is no controller.
+    #[must_use]
+    pub fn with_counter(mut self, number: u8, counter: Counter) -> Self {
+        self.counters.insert(number, counter);
         self
     }
 
@@ -102,7 +113,10 @@ impl Bus {
             }
             return None;
         }
-        let unit = self.units.iter().find(|other| other.number == unit)?;
-        Some(unit.answer(request)).filter(|answer| !answer.is_empty())
+        let answer = match self.units.iter().find(|other| other.number == unit) {
+            Some(controller) => controller.answer(request),
+            None => self.counters.get(&unit)?.answer(request),
+        };
+        Some(answer).filter(|answer| !answer.is_empty())
     }
 }

@@ -152,11 +152,11 @@ impl Faults {
         let happening = self.draw();
         let has = |fault| happening.contains(&fault);
         let mut sendings = Vec::new();
-        if has(Fault::Echo) {
-            sendings.push(Sending::at_once(request.to_vec()));
-        }
         if has(Fault::Noise) {
             sendings.push(Sending::at_once(damage::noise(&mut self.random)));
+        }
+        if has(Fault::Echo) {
+            sendings.push(Sending::at_once(request.to_vec()));
         }
         if has(Fault::Foreign) {
             sendings.push(Sending::at_once(damage::foreign(&answer)));

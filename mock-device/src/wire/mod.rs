@@ -5,11 +5,13 @@
 //! line, a frame for another unit or with a wrong check gets no answer at all. [`Faults`] make it as bad
 //! as a real line can be; dropping a serving future unplugs its units, serving again plugs them in.
 
+mod adapter;
 mod answer;
 mod bus;
 mod crc;
 pub mod faults;
 mod frames;
+mod gateway;
 pub mod listen;
 #[cfg(unix)]
 pub mod pty;
@@ -17,10 +19,12 @@ mod rtu;
 mod tcp;
 mod timing;
 
+pub use adapter::Adapter;
 pub use answer::answer;
 pub use bus::{Bus, Unit};
 pub use crc::{crc, is_sealed, sealed};
 pub use faults::{Fault, Faults};
+pub use gateway::serve_gateway;
 pub use rtu::{in_memory, serve_rtu};
 pub use tcp::serve_tcp;
 pub use timing::Timing;

@@ -1,9 +1,10 @@
 //! RTU frames on any stream.
 
+use std::collections::{BTreeMap, HashMap};
 use std::io;
-use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, DuplexStream};
+use tokio::time::Instant;
 
 use super::bus::Bus;
 use super::crc::sealed;
@@ -14,8 +15,8 @@ const IN_MEMORY_BYTES: usize = 4096;
 
 /// Lets the units of `bus` answer on `stream` until the other end closes it.
 ///
-/// One request at a time, in the order they came, as a serial line has it. Dropping the future
-/// unplugs the units.
+/// Each unit answers in the order in which it was asked, as late as its faults make it, while others
+/// go on. Dropping the future unplugs the units.
 ///
 /// # Errors
 /// What reading or writing the stream fails with.
@@ -24,30 +25,71 @@ where
     S: AsyncRead + AsyncWrite + Unpin,
 {
     let mut frames = Frames::default();
-    while let Some(frame) = next_frame(&mut stream, &mut frames, bus).await? {
-        let [unit, request @ .., _, _] = frame.as_slice() else {
-            continue;
-        };
-        let Some(mut answer) = bus.answer(*unit, request) else {
-            continue;
-        };
-        answer.insert(0, *unit);
-        let mut took = bus.timing.until_asked(frame.len());
-        for sending in bus.sendings(&frame, sealed(answer)) {
-            let wait = took + sending.after + bus.timing.on_the_wire(sending.bytes.len());
-            pause(wait).await;
-            stream.write_all(&sending.bytes).await?;
+    let mut outbox = Outbox::default();
+    loop {
+        while let Some(bytes) = outbox.due() {
+            stream.write_all(&bytes).await?;
             stream.flush().await?;
-            took = Duration::ZERO;
+        }
+        let frame = tokio::select! {
+            biased;
+            () = outbox.wait() => continue,
+            frame = next_frame(&mut stream, &mut frames, bus) => frame?,
+        };
+        match frame {
+            Some(frame) => answer_to(&frame, bus, &mut outbox),
+            None => return Ok(()),
         }
     }
-    Ok(())
 }
 
-/// A sleep of nothing would still give way to others, once for every answer.
-async fn pause(wait: Duration) {
-    if !wait.is_zero() {
-        tokio::time::sleep(wait).await;
+fn answer_to(frame: &[u8], bus: &Bus, outbox: &mut Outbox) {
+    let [unit, request @ .., _, _] = frame else {
+        return;
+    };
+    let Some(mut answer) = bus.answer(*unit, request) else {
+        return;
+    };
+    answer.insert(0, *unit);
+    let mut at = Instant::now() + bus.timing.until_asked(frame.len());
+    for sending in bus.sendings(frame, sealed(answer)) {
+        at += sending.after + bus.timing.on_the_wire(sending.bytes.len());
+        at = outbox.put(*unit, at, sending.bytes);
+    }
+}
+
+/// What is still to be sent, each at its time.
+#[derive(Debug, Default)]
+struct Outbox {
+    /// By time, and by order of putting in.
+    waiting: BTreeMap<(Instant, u64), Vec<u8>>,
+    put: u64,
+    /// No unit overtakes itself.
+    last: HashMap<u8, Instant>,
+}
+
+impl Outbox {
+    /// Has `unit` send this then, or as soon as all it has to send before is out; gives that time.
+    fn put(&mut self, unit: u8, at: Instant, bytes: Vec<u8>) -> Instant {
+        let last = self.last.entry(unit).or_insert(at);
+        *last = at.max(*last);
+        self.put += 1;
+        self.waiting.insert((*last, self.put), bytes);
+        *last
+    }
+
+    /// The next to be sent now.
+    fn due(&mut self) -> Option<Vec<u8>> {
+        let next = self.waiting.first_entry()?;
+        (next.key().0 <= Instant::now()).then(|| next.remove())
+    }
+
+    /// Until something is due; for ever if there is nothing.
+    async fn wait(&self) {
+        match self.waiting.first_key_value() {
+            Some(((at, _), _)) => tokio::time::sleep_until(*at).await,
+            None => std::future::pending().await,
+        }
     }
 }
 
@@ -96,6 +138,8 @@ where
 
 #[cfg(test)]
 mod tests {
+    use std::time::Duration;
+
     use super::super::bus::Unit;
     use super::super::faults::{Fault, Faults};
     use super::super::timing::Timing;

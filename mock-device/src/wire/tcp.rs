@@ -20,29 +20,62 @@ pub async fn serve_tcp<S>(mut stream: S, bus: &Bus) -> io::Result<()>
 where
     S: AsyncRead + AsyncWrite + Unpin,
 {
-    let mut header = [0; 7];
-    loop {
-        match stream.read_exact(&mut header).await {
-            Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => return Ok(()),
-            other => other?,
-        };
-        let [t1, t2, p1, p2, l1, l2, unit] = header;
-        let length = usize::from(u16::from_be_bytes([l1, l2]));
-        if (p1, p2) != (0, 0) || !(2..=254).contains(&length) {
-            return Err(io::Error::new(
-                io::ErrorKind::InvalidData,
-                "not a Modbus TCP header",
-            ));
-        }
-        let mut request = vec![0; length - 1];
-        stream.read_exact(&mut request).await?;
-        let answer = answer(bus, unit, &request);
+    while let Some(request) = next_request(&mut stream).await? {
+        let answer = answer(bus, request.unit, &request.pdu);
         tokio::time::sleep(bus.timing.turnaround).await;
-        let length = (answer.len() as u16 + 1).to_be_bytes();
-        let mut frame = vec![t1, t2, 0, 0, length[0], length[1], unit];
-        frame.extend(answer);
-        stream.write_all(&frame).await?;
+        stream.write_all(&request.answered_by(&answer)).await?;
     }
+    Ok(())
+}
+
+/// One request of a Modbus TCP client.
+#[derive(Debug)]
+pub(super) struct TcpRequest {
+    transaction: [u8; 2],
+    pub(super) unit: u8,
+    pub(super) pdu: Vec<u8>,
+}
+
+impl TcpRequest {
+    /// The frame that carries this answer.
+    pub(super) fn answered_by(&self, answer: &[u8]) -> Vec<u8> {
+        let [t1, t2] = self.transaction;
+        let [l1, l2] = (answer.len() as u16 + 1).to_be_bytes();
+        [&[t1, t2, 0, 0, l1, l2, self.unit], answer].concat()
+    }
+
+    /// The answer of a gateway behind which nobody answers.
+    pub(super) fn answered_by_nobody(&self) -> Vec<u8> {
+        let function = self.pdu.first().copied().unwrap_or_default();
+        self.answered_by(&[function | 0x80, NOBODY_ANSWERS])
+    }
+}
+
+/// The next request; `None` when the client has closed the connection.
+pub(super) async fn next_request<S>(stream: &mut S) -> io::Result<Option<TcpRequest>>
+where
+    S: AsyncRead + Unpin,
+{
+    let mut header = [0; 7];
+    match stream.read_exact(&mut header).await {
+        Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => return Ok(None),
+        other => other?,
+    };
+    let [t1, t2, p1, p2, l1, l2, unit] = header;
+    let length = usize::from(u16::from_be_bytes([l1, l2]));
+    if (p1, p2) != (0, 0) || !(2..=254).contains(&length) {
+        return Err(io::Error::new(
+            io::ErrorKind::InvalidData,
+            "not a Modbus TCP header",
+        ));
+    }
+    let mut pdu = vec![0; length - 1];
+    stream.read_exact(&mut pdu).await?;
+    Ok(Some(TcpRequest {
+        transaction: [t1, t2],
+        unit,
+        pdu,
+    }))
 }
 
 fn answer(bus: &Bus, unit: u8, request: &[u8]) -> Vec<u8> {
