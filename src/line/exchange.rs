@@ -16,6 +16,7 @@
 //!   the late answer has come and its repetition had time to come too.
 //! * A fence is used only where the adapter was seen not to echo requests, because such an echo looks
 //!   like the unit's own. A refusal of the fence carries no number and proves nothing.
+//! * All this outlives a lost port: what was asked before may be answered when it is back.
 //!
 //! Where the guarantee ends: a unit that answers out of order (then an old answer to the *same* block
 //! may be taken, another block's only if the plan could not make their lengths differ); one that
@@ -44,12 +45,22 @@ use crate::setup::UnitId;
 
 /// Function 08, diagnostics; sub-function 00 returns the query data.
 const DIAGNOSTICS: u8 = 0x08;
+/// Exception 06, server device busy (Modbus application protocol V1.1b3, 7): says nothing for ever.
+const BUSY: u8 = 0x06;
 /// After a failure the line must have been quiet for this long, so that the tail of a broken answer
 /// does not become the head of the next; longer than any adapter's own buffering (common practice,
 /// no source).
 const QUIET_AFTER_FAILURE: Duration = Duration::from_millis(20);
 /// More than the longest frame; what is older is dropped.
 const KEEP_AT_MOST: usize = 1024;
+
+/// What outlives a lost port: a late answer comes through whichever is open by then.
+#[derive(Default)]
+pub(crate) struct Memory {
+    units: HashMap<UnitId, Trust>,
+    /// Of the fence.
+    running_number: u16,
+}
 
 /// The conversation on one open port.
 pub(crate) struct Exchange {
@@ -58,11 +69,9 @@ pub(crate) struct Exchange {
     answer_within: Duration,
     /// When the last byte went out or came in.
     last_activity: Instant,
-    units: HashMap<UnitId, Trust>,
+    memory: Memory,
     /// Whether the adapter returns what is sent; unknown until an answer has come.
     adapter_echoes: Option<bool>,
-    /// Of the fence.
-    running_number: u16,
     /// Of Modbus TCP.
     transaction: u16,
     last_answer_took: (Duration, Duration),
@@ -75,17 +84,26 @@ impl Exchange {
             pace,
             answer_within,
             last_activity: Instant::now(),
-            units: HashMap::new(),
+            memory: Memory::default(),
             adapter_echoes: None,
-            running_number: 0,
             transaction: 0,
             last_answer_took: (Duration::ZERO, Duration::ZERO),
         }
     }
 
+    /// Goes on from what was known when the port was lost.
+    pub(crate) fn remembering(self, memory: Memory) -> Self {
+        Self { memory, ..self }
+    }
+
+    /// What is still true once the port is lost.
+    pub(crate) fn into_memory(self) -> Memory {
+        self.memory
+    }
+
     /// Until when `unit` cannot be asked, because an older answer may come and no fence would do.
     pub(crate) fn can_ask_from(&self, unit: UnitId) -> Option<Instant> {
-        let trust = self.units.get(&unit)?;
+        let trust = self.memory.units.get(&unit)?;
         trust.free_at().filter(|_| !self.can_fence(trust))
     }
 
@@ -122,7 +140,7 @@ impl Exchange {
     }
 
     fn trust(&mut self, unit: UnitId) -> &mut Trust {
-        self.units.entry(unit).or_default()
+        self.memory.units.entry(unit).or_default()
     }
 
     /// Waits or fences until no older answer of `unit` can be on its way.
@@ -150,8 +168,8 @@ impl Exchange {
 
     /// Sends a number never used before and waits for its return.
     async fn fence(&mut self, unit: UnitId, access: &Access) -> Result<(), Failure> {
-        self.running_number = self.running_number.wrapping_add(1);
-        let [high, low] = self.running_number.to_be_bytes();
+        self.memory.running_number = self.memory.running_number.wrapping_add(1);
+        let [high, low] = self.memory.running_number.to_be_bytes();
         let query = [DIAGNOSTICS, 0, 0, high, low];
         let returned = self.converse(unit, &query, true, access).await;
         let trust = self.trust(unit);
@@ -160,11 +178,9 @@ impl Exchange {
                 trust.returns_query = Some(true);
                 trust.clear();
             }
-            Err(Failure::Refused(_)) => trust.returns_query = Some(false),
-            // A unit may ignore functions it does not know: then time is the only fence.
-            Err(Failure::NoAnswer) if trust.returns_query.is_none() => {
-                trust.returns_query = Some(false);
-            }
+            Err(Failure::Refused(code)) if code != BUSY => trust.returns_query = Some(false),
+            // A unit may ignore functions it does not know: this time the clock is the fence.
+            Err(Failure::NoAnswer) if trust.returns_query.is_none() => trust.ignored_fence(),
             Err(failure) => return Err(failure),
         }
         Ok(())
@@ -201,8 +217,11 @@ impl Exchange {
         let sent_in = self.pace.character * frame.len() as u32;
         let answered_in = self.pace.character * expected.frame_length(self.pace.framing) as u32;
         let deadline = Instant::now() + sent_in + self.answer_within + answered_in;
-        self.trust(unit)
-            .sent(expected.clone(), deadline + access.late_at_most, is_unique);
+        // A late answer to a fence can be taken for no other: its number is never used again.
+        if pdu[0] != DIAGNOSTICS {
+            self.trust(unit)
+                .sent(expected.clone(), deadline + access.late_at_most, is_unique);
+        }
         self.wire
             .write_all(&frame)
             .await
@@ -232,10 +251,10 @@ impl Exchange {
                 Ok(result) => result.map_err(|error| Failure::port_lost(&error))?,
                 Err(_) => return Err(self.why_not(expected, without_echo(&received, sent))),
             }
-            self.remove_echo(&mut received, sent);
+            self.remove_echo(expected, &mut received, sent);
             if let Some(heard) = expected.find(self.pace.framing, &received) {
                 // An answer equal to its request proves nothing about the adapter.
-                if !received.starts_with(sent) {
+                if find(&received, sent).is_none() {
                     self.adapter_echoes.get_or_insert(false);
                 }
                 return match heard {
@@ -246,12 +265,16 @@ impl Exchange {
         }
     }
 
-    /// Takes the adapter's echo off the front, once it is known to echo or more has come behind it.
-    fn remove_echo(&mut self, received: &mut Vec<u8>, sent: &[u8]) {
-        let known = self.adapter_echoes == Some(true);
-        let seen_now = self.adapter_echoes.is_none() && received.len() > sent.len();
-        if (known || seen_now) && received.starts_with(sent) {
-            received.drain(..sent.len());
+    /// Takes the adapter's echo out, wherever noise has moved it: of a read always, because no answer
+    /// to one is equal to it; else once the adapter is known to echo, or more has come behind it.
+    fn remove_echo(&mut self, expected: &Expected, received: &mut Vec<u8>, sent: &[u8]) {
+        let Some(at) = find(received, sent) else {
+            return;
+        };
+        let end = at + sent.len();
+        let seen_now = self.adapter_echoes.is_none() && received.len() > end;
+        if expected.answers_a_read() || self.adapter_echoes == Some(true) || seen_now {
+            received.drain(at..end);
             self.adapter_echoes = Some(true);
         }
     }
@@ -302,6 +325,11 @@ impl Exchange {
     }
 }
 
+/// Where `wanted` stands in `bytes`.
+fn find(bytes: &[u8], wanted: &[u8]) -> Option<usize> {
+    bytes.windows(wanted.len()).position(|some| some == wanted)
+}
+
 /// What came besides an adapter's echo of the request.
 fn without_echo<'a>(received: &'a [u8], sent: &[u8]) -> &'a [u8] {
     received.strip_prefix(sent).unwrap_or(received)
@@ -324,176 +352,5 @@ impl Failure {
 }
 
 #[cfg(test)]
-mod tests {
-    use tokio::io::DuplexStream;
-
-    use super::*;
-    use crate::line::frame::Framing;
-    use crate::setup::{Parity, Port, StopBits};
-
-    const SECOND: Duration = Duration::from_secs(1);
-
-    /// An exchange at 9600 baud and the other end of its wire.
-    fn exchange() -> (Exchange, DuplexStream) {
-        let (ours, theirs) = tokio::io::duplex(4096);
-        let port = Port::Serial {
-            path: String::new(),
-            baud: 9600,
-            parity: Parity::Even,
-            stop_bits: StopBits::One,
-        };
-        let pace = Pace::of(&port);
-        (Exchange::new(Box::new(ours), pace, SECOND / 2), theirs)
-    }
-
-    fn unit() -> UnitId {
-        UnitId::new(1).unwrap()
-    }
-
-    fn answer(words: &[u16]) -> Vec<u8> {
-        let mut pdu = vec![3, 2 * words.len() as u8];
-        pdu.extend(words.iter().flat_map(|word| word.to_be_bytes()));
-        wrap(Framing::Rtu, unit(), &pdu, 0)
-    }
-
-    async fn hear(wire: &mut DuplexStream) -> Vec<u8> {
-        let mut frame = [0; 8];
-        wire.read_exact(&mut frame).await.unwrap();
-        frame.to_vec()
-    }
-
-    async fn ask_for(
-        exchange: &mut Exchange,
-        address: u16,
-        count: u16,
-    ) -> Result<Response, Failure> {
-        let request = Request::ReadHoldingRegisters(address, count);
-        let patience = Instant::now() + 10 * SECOND;
-        exchange
-            .ask(unit(), &request, true, &Access::default(), patience)
-            .await
-    }
-
-    fn words(words: &[u16]) -> Response {
-        Response::ReadHoldingRegisters(words.to_vec())
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn an_answer_in_pieces_behind_garbage_is_put_together() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            hear(&mut wire).await;
-            for byte in [&[0x01, 0x03, 0xFF], answer(&[253]).as_slice()].concat() {
-                wire.write_all(&[byte]).await.unwrap();
-                tokio::time::sleep(Duration::from_millis(1)).await;
-            }
-            hear(&mut wire).await;
-        });
-        assert_eq!(ask_for(&mut exchange, 0, 1).await, Ok(words(&[253])));
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn the_reasons_are_told_apart() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            let mut damaged = answer(&[7]);
-            damaged[4] ^= 1;
-            let foreign = wrap(Framing::Rtu, UnitId::new(9).unwrap(), &[3, 2, 0, 7], 0);
-            let refused = wrap(Framing::Rtu, unit(), &[0x83, 2], 0);
-            let gateway = wrap(Framing::Rtu, unit(), &[0x83, 0x0B], 0);
-            for reply in [vec![], damaged, foreign, refused, gateway] {
-                hear(&mut wire).await;
-                wire.write_all(&reply).await.unwrap();
-            }
-            tokio::time::sleep(SECOND).await;
-        });
-        let foreign = Failure::Foreign {
-            unit: 9,
-            function: 3,
-        };
-        for expected in [
-            Failure::NoAnswer,
-            Failure::Damaged,
-            foreign,
-            Failure::Refused(2),
-            Failure::NoAnswer,
-        ] {
-            assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(expected));
-        }
-        let closed = ask_for(&mut exchange, 0, 1).await.unwrap_err();
-        assert!(matches!(closed, Failure::PortLost(_)), "{closed:?}");
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn a_late_answer_is_never_taken_for_the_next_request_of_the_same_shape() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            hear(&mut wire).await;
-            tokio::time::sleep(SECOND + SECOND / 2).await;
-            wire.write_all(&answer(&[1])).await.unwrap();
-            hear(&mut wire).await;
-            wire.write_all(&answer(&[2])).await.unwrap();
-            hear(&mut wire).await;
-        });
-        assert_eq!(ask_for(&mut exchange, 1, 1).await, Err(Failure::NoAnswer));
-        assert_eq!(ask_for(&mut exchange, 2, 1).await, Ok(words(&[2])));
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn a_fence_lets_a_unit_be_asked_again_as_soon_as_it_returns_the_number() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            hear(&mut wire).await;
-            wire.write_all(&answer(&[0])).await.unwrap();
-            // The second answer is late: it comes in front of the fence's.
-            hear(&mut wire).await;
-            let fence = hear(&mut wire).await;
-            assert_eq!(fence[..4], [1, DIAGNOSTICS, 0, 0]);
-            wire.write_all(&answer(&[1])).await.unwrap();
-            wire.write_all(&fence).await.unwrap();
-            hear(&mut wire).await;
-            wire.write_all(&answer(&[2])).await.unwrap();
-            hear(&mut wire).await;
-        });
-        assert_eq!(ask_for(&mut exchange, 0, 1).await, Ok(words(&[0])));
-        assert_eq!(ask_for(&mut exchange, 1, 1).await, Err(Failure::NoAnswer));
-        let began = Instant::now();
-        assert_eq!(ask_for(&mut exchange, 2, 1).await, Ok(words(&[2])));
-        assert!(began.elapsed() < SECOND, "{:?}", began.elapsed());
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn a_request_that_was_given_up_half_way_leaves_the_unit_suspect() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            hear(&mut wire).await;
-            tokio::time::sleep(SECOND / 5).await;
-            wire.write_all(&answer(&[1])).await.unwrap();
-            hear(&mut wire).await;
-            wire.write_all(&answer(&[2])).await.unwrap();
-            hear(&mut wire).await;
-        });
-        let given_up = tokio::time::timeout(SECOND / 10, ask_for(&mut exchange, 1, 1)).await;
-        assert!(given_up.is_err());
-        assert_eq!(ask_for(&mut exchange, 2, 1).await, Ok(words(&[2])));
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn an_adapters_echo_is_taken_off_and_no_fence_is_built_on_it() {
-        let (mut exchange, mut wire) = exchange();
-        tokio::spawn(async move {
-            for reply in [Some(5), None, Some(6)] {
-                let request = hear(&mut wire).await;
-                assert_eq!(request[1], 3, "an echoed fence proves nothing");
-                wire.write_all(&request).await.unwrap();
-                if let Some(word) = reply {
-                    wire.write_all(&answer(&[word])).await.unwrap();
-                }
-            }
-            hear(&mut wire).await;
-        });
-        assert_eq!(ask_for(&mut exchange, 0, 1).await, Ok(words(&[5])));
-        assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(Failure::NoAnswer));
-        assert_eq!(ask_for(&mut exchange, 0, 1).await, Ok(words(&[6])));
-    }
-}
+#[path = "exchange_tests.rs"]
+mod tests;

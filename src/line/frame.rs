@@ -113,6 +113,11 @@ impl Expected {
         }
     }
 
+    /// Whether the request only reads: then no answer to it is equal to it.
+    pub(crate) fn answers_a_read(&self) -> bool {
+        matches!(self.function, 0x01..=0x04)
+    }
+
     /// Bytes of the whole frame in this framing.
     pub(crate) fn frame_length(&self, framing: Framing) -> usize {
         match framing {

@@ -30,7 +30,7 @@ use crate::map::{Place, Point};
 use crate::name::Name;
 use crate::sample::{Entry, Health, Reading, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
-use exchange::Exchange;
+use exchange::{Exchange, Memory};
 use plan::{Lengths, Taken};
 use poll::{Polled, read_blocks};
 use polling::Polling;
@@ -50,6 +50,8 @@ pub struct Line {
     opener: Opener,
     pace: Pace,
     exchange: Option<Exchange>,
+    /// From before the port was lost.
+    memory: Memory,
     loops: Vec<LoopSetup>,
 }
 
@@ -112,6 +114,7 @@ impl Line {
             opener,
             pace: Pace::of(&setup.port),
             exchange: None,
+            memory: Memory::default(),
             loops: loops
                 .iter()
                 .filter(|the_loop| the_loop.line == setup.name)
@@ -132,8 +135,16 @@ impl Line {
     pub async fn connect(&mut self) -> Result<(), PortError> {
         let Opened { wire, pace } = (self.opener)().await?;
         self.pace = pace;
-        self.exchange = Some(Exchange::new(wire, pace, self.answer_within));
+        let memory = std::mem::take(&mut self.memory);
+        self.exchange = Some(Exchange::new(wire, pace, self.answer_within).remembering(memory));
         Ok(())
+    }
+
+    /// The port is gone; what was asked through it may still be answered when it is back.
+    fn disconnect(&mut self) {
+        if let Some(exchange) = self.exchange.take() {
+            self.memory = exchange.into_memory();
+        }
     }
 
     /// Opens the port, waits for the clock, and polls until it is stopped; ends early when nobody

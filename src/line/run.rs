@@ -299,7 +299,7 @@ impl Run {
             _ => None,
         });
         let Some(reason) = lost else { return Ok(()) };
-        self.line.exchange = None;
+        self.line.disconnect();
         self.reopen = Reopen {
             at: Instant::now() + REOPEN_FIRST,
             pause: REOPEN_FIRST,

@@ -8,14 +8,20 @@ use super::frame::{Expected, Framing};
 
 /// What is known of one unit.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Trust {
+pub(crate) struct Trust {
     /// Requests whose answers may still come.
     outstanding: Vec<Outstanding>,
     /// A fence is not enough: an outstanding answer has the shape of another block's.
     must_listen: bool,
-    /// Whether the unit answers diagnostics; unknown until it was asked.
+    /// Whether the unit answers diagnostics; unknown until it did or refused.
     pub(super) returns_query: Option<bool>,
+    /// Fences ignored while that is unknown, and whether one was since the unit became suspect.
+    ignored: u32,
+    is_ignored: bool,
 }
+
+/// A unit that has ignored so many fences, and answered none, does not know them.
+const FENCES: u32 = 3;
 
 #[derive(Clone, Debug)]
 struct Outstanding {
@@ -35,6 +41,17 @@ impl Trust {
     pub(super) fn clear(&mut self) {
         self.outstanding.clear();
         self.must_listen = false;
+        self.is_ignored = false;
+    }
+
+    /// A unit of which it is not known whether it answers diagnostics did not. It may just be late:
+    /// it is asked again the next time it is suspect.
+    pub(super) fn ignored_fence(&mut self) {
+        self.is_ignored = true;
+        self.ignored += 1;
+        if self.ignored >= FENCES {
+            self.returns_query = Some(false);
+        }
     }
 
     /// From when nothing older can come any more; `None` for a unit in good standing.
@@ -44,7 +61,7 @@ impl Trust {
 
     /// Whether a fence would do, as far as this unit is concerned.
     pub(super) fn may_fence(&self) -> bool {
-        !self.must_listen && self.returns_query != Some(false)
+        !self.must_listen && !self.is_ignored && self.returns_query != Some(false)
     }
 
     /// Looks for late answers among `received` while nothing else is asked. A request whose answer
