@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod bad_files;
+mod certainty;
 mod csv_source;
 mod device_maps;
 mod encodings;

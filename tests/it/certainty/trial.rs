@@ -1,0 +1,232 @@
+//! One trial: the whole session against units that tell which request they answer, on a line where
+//! everything goes wrong, in virtual time.
+
+use std::fmt::Write as _;
+use std::io;
+use std::time::Duration;
+
+use emberline::clock::Clock;
+use emberline::line::{Opened, Opener, Pace, PortError, Start};
+use emberline::session::{Opening, Session};
+use emberline::setup::{Port, Setup};
+use futures_util::FutureExt as _;
+use mock_device::registers::counter::Counter;
+use mock_device::wire::{Adapter, Bus, Fault, Faults, in_memory};
+use tokio::runtime::Builder;
+use tokio::sync::broadcast::error::RecvError;
+use tokio_util::sync::CancellationToken;
+
+use super::judge::{Judge, Verdict};
+
+/// An answer later than this is none.
+const ANSWER_WITHIN: Duration = Duration::from_millis(200);
+/// What the map promises: no answer comes later than this.
+const LATE_AT_MOST: Duration = Duration::from_secs(2);
+/// A gateway gives up a little sooner than we do.
+const GATEWAY_GIVES_UP: Duration = Duration::from_millis(150);
+/// A unit's usual time before its answer.
+const TURNAROUND: Duration = Duration::from_millis(2);
+/// The share of exchanges in which each kind of fault strikes, and of seconds in which the adapter is
+/// pulled out.
+const SHARE: f64 = 0.05;
+/// Two units on the line; not neighbours, because a foreign answer is the next unit's.
+const UNITS: [u8; 2] = [1, 3];
+
+/// How the units are reached.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Plug {
+    /// A serial port.
+    Serial,
+    /// A serial port whose adapter returns what is sent.
+    SerialWithEcho,
+    /// RTU frames through a TCP connection.
+    RtuOverTcp,
+    /// A careless Modbus TCP gateway.
+    Gateway,
+}
+
+/// What is tried.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Trial {
+    /// How the units are reached.
+    pub(super) plug: Plug,
+    /// Whether the units answer function 08.
+    pub(super) returns_query: bool,
+    /// Whether the map's blocks all differ in length.
+    pub(super) unique_lengths: bool,
+    /// Scheduled polls of each unit, a second apart.
+    pub(super) polls: u32,
+    /// Decides what goes wrong when.
+    pub(super) seed: u64,
+}
+
+/// What came of it.
+#[derive(Clone, Debug)]
+pub(super) struct Outcome {
+    /// Requests that reached a unit.
+    pub(super) exchanges: u64,
+    /// What the judge found.
+    pub(super) verdict: Verdict,
+}
+
+impl Trial {
+    /// Every combination of the choices, with so many polls each.
+    pub(super) fn all(polls: u32) -> Vec<Self> {
+        let plugs = [
+            Plug::Serial,
+            Plug::SerialWithEcho,
+            Plug::RtuOverTcp,
+            Plug::Gateway,
+        ];
+        let mut trials = Vec::new();
+        for plug in plugs {
+            for (returns_query, unique_lengths) in
+                [(true, true), (true, false), (false, true), (false, false)]
+            {
+                let seed = trials.len() as u64 + 1;
+                trials.push(Self {
+                    plug,
+                    returns_query,
+                    unique_lengths,
+                    polls,
+                    seed,
+                });
+            }
+        }
+        trials
+    }
+
+    /// Runs it to its end.
+    pub(super) fn run(self) -> Outcome {
+        let runtime = Builder::new_current_thread()
+            .enable_all()
+            .start_paused(true)
+            .build()
+            .unwrap();
+        runtime.block_on(self.play())
+    }
+
+    async fn play(self) -> Outcome {
+        let setup = self.setup();
+        let counters: Vec<Counter> = (0..)
+            .zip(UNITS)
+            .map(|(mark, _)| Counter::new(mark, self.returns_query))
+            .collect();
+        let adapter = self.adapter(&counters);
+        tokio::spawn(adapter.clone().sits_loosely(self.seed, SHARE));
+        let stop = CancellationToken::new();
+        let mut opener = |line: &emberline::setup::LineSetup| opener(adapter.clone(), &line.port);
+        let mut opening = Opening::new(&setup, &mut opener, &stop);
+        for line in std::mem::take(&mut opening.lines) {
+            tokio::spawn(line);
+        }
+        opening.wait().await.unwrap();
+        let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
+        let end = Some(Duration::from_secs(self.polls.into()));
+        let Session { hub, live, .. } = opening.begin(&setup, Start { clock, end }, None);
+        let mut entries = live.subscribe();
+        drop(live);
+        tokio::spawn(hub);
+        let mut judge = Judge::new(&setup, &counters, clock);
+        loop {
+            match entries.recv().await {
+                Ok(entry) => judge.look(&entry),
+                Err(RecvError::Closed) => break,
+                Err(RecvError::Lagged(missed)) => unreachable!("the judge missed {missed} entries"),
+            }
+        }
+        Outcome {
+            exchanges: counters.iter().map(Counter::count).sum(),
+            verdict: judge.verdict(),
+        }
+    }
+
+    fn adapter(self, counters: &[Counter]) -> Adapter {
+        let mut faults = Fault::ALL
+            .into_iter()
+            .filter(|fault| *fault != Fault::Echo)
+            .fold(Faults::new(self.seed), |faults, fault| {
+                faults.with(fault, SHARE)
+            });
+        if self.plug == Plug::SerialWithEcho {
+            faults = faults.with(Fault::Echo, 1.0);
+        }
+        faults.lateness = ANSWER_WITHIN + Duration::from_millis(10)..=LATE_AT_MOST;
+        let both = UNITS.into_iter().zip(counters);
+        let mut bus = both.fold(Bus::new(Vec::new()), |bus, (number, counter)| {
+            bus.with_counter(number, counter.clone())
+        });
+        bus.timing.turnaround = TURNAROUND;
+        let line = in_memory(bus.with_faults(faults));
+        match self.plug {
+            Plug::Gateway => Adapter::gateway(line, GATEWAY_GIVES_UP),
+            Plug::Serial | Plug::SerialWithEcho | Plug::RtuOverTcp => Adapter::on(line),
+        }
+    }
+
+    /// The setup of both units.
+    pub(super) fn setup(self) -> Setup {
+        let port = match self.plug {
+            Plug::Serial | Plug::SerialWithEcho => "serial = \"simulated\"",
+            Plug::RtuOverTcp => "rtu_over_tcp = \"simulated:1\"",
+            Plug::Gateway => "tcp = \"simulated:1\"",
+        };
+        let within = ANSWER_WITHIN.as_millis();
+        let mut text =
+            format!("schema = 1\n[lines.bad]\n{port}\nanswer_within = \"{within} ms\"\n");
+        for unit in UNITS {
+            write!(text, "[[loops]]\nname = \"unit-{unit}\"\nline = \"bad\"\n").unwrap();
+            writeln!(text, "unit_number = {unit}\nmap = \"map\"\nevery = \"1 s\"").unwrap();
+        }
+        let map = self.map();
+        Setup::parse(&text, "trial", "trial", &|_| io::Result::Ok(map.clone())).unwrap()
+    }
+
+    /// Blocks of one, two, three.. pairs each, or of one each, that cannot be bridged or padded.
+    fn map(self) -> String {
+        let late = LATE_AT_MOST.as_millis();
+        let mut text = format!(
+            "schema = 1\ntitle = \"Counter\"\n\
+             [access]\nmax_words = 125\nbridge_gaps = false\nlate_at_most = \"{late} ms\"\n"
+        );
+        let blocks = [
+            ("holding", "trend"),
+            ("holding", "trend"),
+            ("input", "trend"),
+            ("holding", "trend"),
+            ("input", "trend"),
+            ("holding", "settings"),
+            ("input", "settings"),
+        ];
+        for (block, (table, refresh)) in blocks.into_iter().enumerate() {
+            let pairs = if self.unique_lengths { block + 1 } else { 1 };
+            for pair in 0..pairs {
+                let address = 100 * block + 2 * pair;
+                let role = if address == 0 {
+                    "process-value"
+                } else {
+                    "other"
+                };
+                write!(text, "[points.p{address}]\nrole = \"{role}\"\n").unwrap();
+                write!(text, "table = \"{table}\"\naddress = {address}\n").unwrap();
+                writeln!(text, "encoding = \"u32\"\nrefresh = \"{refresh}\"").unwrap();
+            }
+        }
+        text
+    }
+}
+
+fn opener(adapter: Adapter, port: &Port) -> Opener {
+    let pace = Pace::of(port);
+    Box::new(move || {
+        let opened = adapter.open().map(|wire| Opened {
+            wire: Box::new(wire),
+            pace,
+        });
+        let opened = opened.ok_or_else(|| PortError {
+            what: "the adapter is out".to_owned(),
+            help: "plug it in".to_owned(),
+        });
+        async move { opened }.boxed()
+    })
+}
