@@ -177,8 +177,7 @@ fn on_screen(
         elapsed: std::time::Duration::ZERO,
         time: BEGAN,
     };
-    let mut screen = screen_facts(setup, Recording::Here(began));
-    screen.title = format!("{} (simulated)", screen.title);
+    let screen = screen_facts(setup, Recording::Here(began));
     let (asks, mut asked) = mpsc::channel(16);
     let (marks, marked) = mpsc::channel(16);
     let session = console::Session {

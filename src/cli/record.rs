@@ -54,6 +54,9 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
     })?;
     let mut live = running.live.subscribe();
     let mut teller = Teller::new(&setup, args.json);
+    if let Some(folder) = &running.folder {
+        let _ = writeln!(io::stderr(), "recording into {}", folder.display());
+    }
     let told = runtime()?.block_on(until_told(&mut live, &mut teller, &stop));
     let folder = running.finish()?;
     told?;

@@ -25,6 +25,8 @@ pub(super) struct Running {
     pub(super) hand: mpsc::WeakSender<Entry>,
     /// Its clock.
     pub(super) clock: Clock,
+    /// The recording's folder, if there is one.
+    pub(super) folder: Option<PathBuf>,
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
     writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
@@ -66,6 +68,9 @@ pub(super) fn start(
     opened?;
     let clock = Clock::of_this_machine();
     let recorder = make_recorder(&clock)?;
+    let folder = recorder
+        .as_ref()
+        .map(|recorder| recorder.folder().to_owned());
     let Session {
         hub,
         recorder,
@@ -89,6 +94,7 @@ pub(super) fn start(
         live,
         hand,
         clock,
+        folder,
         stop: stop.clone(),
         lines,
         writing,

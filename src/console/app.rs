@@ -288,6 +288,11 @@ impl App {
 }
 
 impl Recording {
+    /// Whether a mark typed here is written down; another program's recording takes none from here.
+    pub(super) fn takes_marks(self) -> bool {
+        !matches!(self, Self::Elsewhere(_))
+    }
+
     /// Since when, if at all.
     pub(super) fn since(self) -> Option<Stamp> {
         match self {

@@ -54,7 +54,9 @@ impl App {
         match key.code {
             KeyCode::Char('q') => self.ask_to_quit(),
             KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help,
-            KeyCode::Char('m') => self.open = Open::Mark(String::new()),
+            KeyCode::Char('m') if self.screen.recording.takes_marks() => {
+                self.open = Open::Mark(String::new());
+            }
             KeyCode::Char('n') => return self.go_on(),
             KeyCode::Char('a') => self.acknowledge(),
             KeyCode::Char('c') => self.next_cursor(),

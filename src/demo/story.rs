@@ -83,6 +83,7 @@ pub(super) async fn play(panel: &Panel, teller: &mut impl Teller) -> Result<(), 
     teller.wait("make the same step again").await;
     teller.begin(second_step);
     step_to(panel, WORKING).await?;
+    teller.wait("close the recording and see the numbers").await;
     teller.begin(close);
     Ok(())
 }

@@ -27,6 +27,11 @@ pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &
         };
         header.words("h1", &[("class", &class)], name);
         header.line();
+        let occasion = occasion(comparison);
+        if !occasion.is_empty() {
+            header.words("p", &[("class", &"kicker")], &occasion);
+            header.line();
+        }
         let class = verdict_class(judgement.verdict);
         header.tag("p", &[("class", &format!("verdict {class}"))], |line| {
             line.words("strong", &[], judgement.verdict.words());
@@ -43,6 +48,27 @@ pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &
         }
     });
     page.line();
+}
+
+/// When the step after was made, and for whom, as far as the recording says.
+fn occasion(comparison: &Comparison<'_>) -> String {
+    let after = comparison.after;
+    let since = chrono::TimeDelta::try_seconds(after.episode.start_s as i64).unwrap_or_default();
+    let day = after
+        .record
+        .began
+        .map(|began| (began + since).format("%Y-%m-%d").to_string());
+    let job = after.facts.map(|facts| &facts.job);
+    let named = |what: &str, value: Option<&String>| {
+        let value = value.filter(|value| !value.trim().is_empty())?;
+        Some(format!("{what} {value}"))
+    };
+    let parts = [
+        day,
+        named("work order", job.map(|job| &job.work_order)),
+        named("technician", job.map(|job| &job.technician)),
+    ];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 fn kicker(comparison: &Comparison<'_>) -> String {

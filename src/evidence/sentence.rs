@@ -29,8 +29,13 @@ impl Judgement {
             Verdict::Fail => failed_sentence(&self.outcomes),
             Verdict::NoVerdict => "Before and after cannot be compared with each other:".to_owned(),
             Verdict::Improved | Verdict::Mixed | Verdict::NotImproved => format!(
-                "{} One step before and one after were compared.",
-                ways(&self.changes)
+                "{}{} One step before and one after were compared.",
+                ways(&self.changes),
+                if self.rise.direction == Direction::Worse {
+                    " The rise is slower."
+                } else {
+                    ""
+                }
             ),
         }
     }

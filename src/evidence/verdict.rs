@@ -15,6 +15,8 @@ pub struct Judgement {
     pub outcomes: Vec<Outcome>,
     /// Overshoot, settling time and IAE before and after.
     pub changes: Vec<Change>,
+    /// Rise time before and after; it does not decide, but a slower one is told.
+    pub rise: Change,
     /// Why before and after are not the same test; empty when they are, as far as the records tell.
     pub obstacles: Vec<Note>,
 }
@@ -102,6 +104,7 @@ impl Comparison<'_> {
             verdict,
             outcomes,
             changes,
+            rise: self.change(Measure::Rise),
             obstacles,
         }
     }

@@ -239,6 +239,7 @@ impl Run {
 
     async fn send_absent(&mut self, index: usize, due: Stamp, why: Why) -> Result<(), Gone> {
         let polling = &mut self.loops[index];
+        polling.tally.unasked(why);
         let sample = absent(&polling.setup, why, due, polling.last_stamp);
         polling.last_stamp = sample.stamp;
         self.send(Entry::Sample(sample)).await

@@ -60,8 +60,16 @@ impl Tally {
 
     /// None came.
     pub(super) fn failure(&mut self, failure: &Failure) {
-        let why = failure.why();
         self.ended(false);
+        self.lose(failure.why());
+    }
+
+    /// A poll was given up without asking.
+    pub(super) fn unasked(&mut self, why: Why) {
+        self.lose(why);
+    }
+
+    fn lose(&mut self, why: Why) {
         match self.lost.iter_mut().find(|(known, _)| *known == why) {
             Some((_, count)) => *count += 1,
             None => self.lost.push((why, 1)),

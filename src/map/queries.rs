@@ -80,6 +80,11 @@ impl Map {
 }
 
 impl Role {
+    /// Whether the point is one of the three tuning numbers.
+    pub fn is_tuning(self) -> bool {
+        matches!(self, Self::Proportional | Self::Integral | Self::Derivative)
+    }
+
     /// Whether such a point moves with the loop, without anybody changing a setting: many controllers
     /// let the manual output follow the output, so that going to manual is bumpless.
     pub fn follows_the_loop(self) -> bool {

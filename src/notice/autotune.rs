@@ -116,7 +116,7 @@ impl AutotuneWatch {
                 continue;
             };
             match point.role {
-                Role::Proportional | Role::Integral | Role::Derivative => {
+                role if role.is_tuning() => {
                     self.tuning.insert(point.name.clone(), number);
                 }
                 Role::Mode => self.mode = self.map.meaning(point, reading),

@@ -101,6 +101,12 @@ impl Notice {
         };
         let moved = watched.values.on_settings(settings);
         let tune = watched.autotune.on_settings(settings);
+        // A tune's own sentence tells what it found.
+        let moved: Vec<String> = moved
+            .into_iter()
+            .filter(|(role, _)| tune.is_none() || !role.is_tuning())
+            .map(|(_, sentence)| sentence)
+            .collect();
         let changed = (!moved.is_empty()).then(|| (Happening::SettingsChanged, moved.join(", ")));
         let findings = changed.into_iter().chain(tune);
         Noticed {

@@ -36,8 +36,8 @@ impl ValueWatch {
         (before != now).then(|| (Happening::SetpointChanged, moved(point, before, now)))
     }
 
-    /// A sentence for each slow point that moved since it last came.
-    pub(super) fn on_settings(&mut self, settings: &Settings) -> Vec<String> {
+    /// A sentence for each slow point that moved since it last came, with the point's role.
+    pub(super) fn on_settings(&mut self, settings: &Settings) -> Vec<(Role, String)> {
         let mut sentences = Vec::new();
         for (index, (point, reading)) in self
             .map
@@ -55,7 +55,7 @@ impl ValueWatch {
             sentences.extend(
                 before
                     .filter(|before| *before != now)
-                    .map(|before| moved(point, before, now)),
+                    .map(|before| (point.role, moved(point, before, now))),
             );
         }
         sentences

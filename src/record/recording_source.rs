@@ -87,6 +87,15 @@ pub fn open(folder: &Path) -> Result<Opened, ReadError> {
 /// # Errors
 /// As [`open`], and any row that cannot be read, with file and row.
 pub fn read_recording(path: &Path) -> Result<Source, ReadError> {
+    let inside = path.parent().is_some_and(is_recording);
+    if !is_recording(path) && !inside {
+        let what = format!("is no recording: there is no {FACTS_FILE} in it");
+        return Err(ReadError::of_file(
+            path,
+            what,
+            "name a recording's folder, a loop's folder in it, or a CSV file",
+        ));
+    }
     let (folder, only) = if is_recording(path) {
         (path, None)
     } else {

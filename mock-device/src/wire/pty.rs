@@ -54,12 +54,20 @@ pub struct Link {
 }
 
 impl Link {
-    /// Makes `path` point to `port`. A symbolic link that stands there is replaced.
+    /// Makes `path` point to `port`. A symbolic link to a port that is gone
+    /// is replaced.
     ///
     /// # Errors
-    /// `AlreadyExists` where something else stands; otherwise what the file system refuses.
+    /// `AlreadyExists` where something else stands, or a link to a port that is there; otherwise what the file system refuses.
     pub fn make(path: &Path, port: &Path) -> io::Result<Self> {
         match fs::symlink_metadata(path) {
+            // The port behind a link goes with the process that made it.
+            Ok(found) if found.is_symlink() && path.exists() => {
+                return Err(io::Error::new(
+                    ErrorKind::AlreadyExists,
+                    "another program answers on the port it links to",
+                ));
+            }
             Ok(found) if found.is_symlink() => fs::remove_file(path)?,
             Ok(_) => {
                 return Err(io::Error::new(
@@ -137,10 +145,10 @@ mod tests {
         std::os::unix::fs::symlink("/nowhere", &path).unwrap();
         let link = Link::make(&path, Path::new("/dev/null")).unwrap();
         assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/null"));
-        let taken_over = Link::make(&path, Path::new("/dev/zero")).unwrap();
+        let in_use = Link::make(&path, Path::new("/dev/zero")).unwrap_err();
+        assert_eq!(in_use.kind(), ErrorKind::AlreadyExists);
+        assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/null"));
         drop(link);
-        assert_eq!(fs::read_link(&path).unwrap(), Path::new("/dev/zero"));
-        drop(taken_over);
         assert!(fs::symlink_metadata(&path).is_err());
         fs::write(&path, "precious").unwrap();
         let refused = Link::make(&path, Path::new("/dev/null")).unwrap_err();

@@ -186,7 +186,9 @@ fn hints(view: &ScreenView) -> Vec<(&'static str, &'static str)> {
             ("Enter", "open")
         });
     }
-    hints.push(("m", "mark"));
+    if view.recording.takes_marks() {
+        hints.push(("m", "mark"));
+    }
     hints.push(match view.window.until_s {
         None => ("space", "pause"),
         Some(_) => ("f", "follow"),
