@@ -3,7 +3,10 @@
 use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
+use std::pin::Pin;
+use std::task::{Context, Poll, ready};
 
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio_serial::{SerialPort, SerialStream};
 
 use super::{Bus, serve_rtu};
@@ -13,7 +16,7 @@ use super::{Bus, serve_rtu};
 pub struct Pty {
     master: SerialStream,
     /// Kept open: without any other end open, reading ours fails as if it were unplugged.
-    _slave: SerialStream,
+    slave: SerialStream,
     port: PathBuf,
 }
 
@@ -27,7 +30,7 @@ impl Pty {
         let port = slave.name().ok_or(ErrorKind::Unsupported)?.into();
         Ok(Self {
             master,
-            _slave: slave,
+            slave,
             port,
         })
     }
@@ -43,6 +46,63 @@ impl Pty {
     /// As [`serve_rtu`].
     pub async fn serve(&mut self, bus: &Bus) -> io::Result<()> {
         serve_rtu(&mut self.master, bus).await
+    }
+
+    /// The same, but the units understand only what is sent at `baud`. The parity that the other end
+    /// asked for cannot be told: systems keep none for pseudo-terminals.
+    ///
+    /// # Errors
+    /// As [`serve_rtu`].
+    pub async fn serve_at(&mut self, bus: &Bus, baud: u32) -> io::Result<()> {
+        let rated = Rated {
+            master: &mut self.master,
+            slave: &self.slave,
+            baud,
+        };
+        serve_rtu(rated, bus).await
+    }
+}
+
+/// Our end, heard by units at a fixed rate: bytes that the other end sends at another are not what
+/// they were.
+struct Rated<'a> {
+    master: &'a mut SerialStream,
+    slave: &'a SerialStream,
+    baud: u32,
+}
+
+impl AsyncRead for Rated<'_> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        into: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        let before = into.filled().len();
+        ready!(Pin::new(&mut *self.master).poll_read(context, into))?;
+        if self.slave.baud_rate().ok() != Some(self.baud) {
+            for byte in &mut into.filled_mut()[before..] {
+                *byte ^= 0x55;
+            }
+        }
+        Poll::Ready(Ok(()))
+    }
+}
+
+impl AsyncWrite for Rated<'_> {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        bytes: &[u8],
+    ) -> Poll<io::Result<usize>> {
+        Pin::new(&mut *self.master).poll_write(context, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut *self.master).poll_flush(context)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut *self.master).poll_shutdown(context)
     }
 }
 

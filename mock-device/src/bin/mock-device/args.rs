@@ -57,7 +57,8 @@ pub(crate) struct Args {
     /// Do something at a time of the oven's own clock: 'DURATION COMMAND' (repeatable)
     #[arg(long = "do", value_name = "WHAT", value_parser = planned)]
     pub(crate) plan: Vec<(Duration, Command)>,
-    /// Let answers take as long as on a line of this baud rate (with --serial: the port's, 9600)
+    /// Let answers take as long as on a line of this baud rate; with --pty nothing sent at another is
+    /// understood, with --serial it is the port's (9600)
     #[arg(long, value_name = "BAUD", value_parser = clap::value_parser!(u32).range(300..=1_000_000))]
     pub(crate) baud: Option<u32>,
     /// Faults on the wire with their chance in percent, for example late=5,lost=2

@@ -96,7 +96,7 @@ fn bus(args: &Args) -> Bus {
 async fn open(args: &Args, bus: &Bus) -> Result<(Serving, Reached), Failure> {
     let bus = bus.clone();
     if let Some(link) = &args.pty {
-        return open_pty(link, bus).map_err(|error| cannot(&link.display(), error));
+        return open_pty(link, args.baud, bus).map_err(|error| cannot(&link.display(), error));
     }
     if let Some(port) = &args.serial {
         return open_serial(port, args.baud, bus).map_err(|error| cannot(&port, error));
@@ -126,7 +126,7 @@ fn cannot(at: &dyn fmt::Display, error: io::Error) -> Failure {
 }
 
 #[cfg(unix)]
-fn open_pty(link: &Path, bus: Bus) -> io::Result<(Serving, Reached)> {
+fn open_pty(link: &Path, baud: Option<u32>, bus: Bus) -> io::Result<(Serving, Reached)> {
     use mock_device::wire::pty::{Link, Pty};
 
     let mut pty = Pty::open()?;
@@ -134,18 +134,21 @@ fn open_pty(link: &Path, bus: Bus) -> io::Result<(Serving, Reached)> {
     let reached = Reached {
         key: "serial",
         at: link.path().display().to_string(),
-        baud: None,
+        baud,
     };
     let serving = async move {
         // The link lives as long as the answers do.
         let _link = link;
-        pty.serve(&bus).await
+        match baud {
+            Some(baud) => pty.serve_at(&bus, baud).await,
+            None => pty.serve(&bus).await,
+        }
     };
     Ok((Box::pin(serving), reached))
 }
 
 #[cfg(not(unix))]
-fn open_pty(_: &Path, _: Bus) -> io::Result<(Serving, Reached)> {
+fn open_pty(_: &Path, _: Option<u32>, _: Bus) -> io::Result<(Serving, Reached)> {
     Err(io::Error::new(
         io::ErrorKind::Unsupported,
         "this system has no pseudo-terminals; use --tcp, --rtu-over-tcp or --serial",
