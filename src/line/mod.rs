@@ -6,6 +6,7 @@
 mod exchange;
 mod failure;
 mod frame;
+mod identity;
 mod plan;
 mod poll;
 mod polling;
@@ -23,6 +24,7 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 pub use failure::{Failure, exception_name};
+pub use identity::{PresentPort, lasting_name, present_ports};
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 
 use crate::clock::{Clock, Stamp};
@@ -232,18 +234,18 @@ pub fn describe_port(port: &Port) -> String {
             baud,
             parity,
             stop_bits,
-        } => {
-            let parity = match parity {
-                Parity::Even => 'E',
-                Parity::Odd => 'O',
-                Parity::None => 'N',
-            };
-            format!(
-                "{path} {baud} 8{parity}{}",
-                if *stop_bits == StopBits::Two { 2 } else { 1 }
-            )
-        }
+        } => format!("{path} {}", describe_setting(*baud, *parity, *stop_bits)),
         Port::RtuOverTcp(address) => format!("RTU over TCP {address}"),
         Port::Tcp(address) => format!("Modbus TCP {address}"),
     }
+}
+
+/// How characters go over a serial line, as people say it: `9600 8E1`.
+pub fn describe_setting(baud: u32, parity: Parity, stop_bits: StopBits) -> String {
+    let parity = match parity {
+        Parity::Even => 'E',
+        Parity::Odd => 'O',
+        Parity::None => 'N',
+    };
+    format!("{baud} 8{parity}{}", stop_bits.count())
 }

@@ -10,6 +10,7 @@ use tokio::time::Instant;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
 use super::frame::Framing;
+use super::identity::{port_now, present_ports, said};
 use crate::setup::{Parity, Port, StopBits};
 
 /// How long a TCP connection may take to come up.
@@ -69,8 +70,7 @@ impl Pace {
                 ..
             } => {
                 let parity_bits = u32::from(*parity != Parity::None);
-                let stop_bits = if *stop_bits == StopBits::Two { 2 } else { 1 };
-                let bits = 1 + 8 + parity_bits + stop_bits;
+                let bits = 1 + 8 + parity_bits + stop_bits.count();
                 let character = Duration::from_secs(1) * bits / *baud;
                 let fixed = Duration::from_micros(1750);
                 let silence = if *baud > 19_200 {
@@ -141,7 +141,8 @@ pub fn opener(port: Port) -> Opener {
                     parity,
                     stop_bits,
                 } => {
-                    let wire = Box::new(open_serial(path, *baud, *parity, *stop_bits)?);
+                    let now = port_now(path)?;
+                    let wire = Box::new(open_serial(&now, *baud, *parity, *stop_bits)?);
                     Ok(Opened {
                         wire,
                         pace: pace.exact(),
@@ -192,27 +193,14 @@ fn serial_error(path: &str, error: &tokio_serial::Error) -> PortError {
                 .to_owned(),
         ),
         ErrorKind::NoDevice | ErrorKind::Io(NotFound) => {
-            (format!("there is no port {path}"), format!("plug the adapter in; {}", ports_present()))
+            (format!("there is no port {path}"), format!("plug the adapter in; {}", said(&present_ports())))
         }
         _ => (
             format!("{path} could not be opened as a serial port: {error}"),
-            format!("check that it is a serial port; {}", ports_present()),
+            format!("check that it is a serial port; {}", said(&present_ports())),
         ),
     };
     PortError { what, help }
-}
-
-fn ports_present() -> String {
-    let names: Vec<String> = tokio_serial::available_ports()
-        .unwrap_or_default()
-        .into_iter()
-        .map(|port| port.port_name)
-        .collect();
-    if names.is_empty() {
-        "this machine shows no serial port now".to_owned()
-    } else {
-        format!("this machine has {}", names.join(", "))
-    }
 }
 
 async fn connect(address: &str) -> Result<TcpStream, PortError> {

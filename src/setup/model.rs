@@ -88,6 +88,16 @@ pub enum StopBits {
     Two,
 }
 
+impl StopBits {
+    /// How many.
+    pub fn count(self) -> u32 {
+        match self {
+            Self::One => 1,
+            Self::Two => 2,
+        }
+    }
+}
+
 /// A Modbus unit identifier, 1 to 247.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct UnitId(u8);

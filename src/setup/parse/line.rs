@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use crate::setup::AdapterId;
 use crate::setup::model::{LineSetup, Parity, Port, StopBits};
 use crate::spanned::{Item, Section};
 
@@ -103,6 +104,11 @@ fn port_name(item: &Item<'_>) -> Option<String> {
     if text.trim().is_empty() {
         let help = "write the port's name, for example \"/dev/ttyUSB0\" or \"COM3\"";
         item.note("'serial' is empty", help);
+        return None;
+    }
+    if let Some(Err(_)) = AdapterId::parse(text) {
+        let what = format!("{text:?} is no adapter's identity");
+        item.note(&what, AdapterId::NOTATION);
         return None;
     }
     Some(text.to_owned())
