@@ -6,6 +6,7 @@ mod demo;
 pub mod evidence;
 mod evidence_json;
 mod exit;
+mod find;
 mod follow;
 mod health;
 mod judge;
@@ -42,6 +43,7 @@ Exit codes: 0 done; 1 done, criteria not met; 2 wrong use; 3 line or controller;
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::DemoArgs),
+    Find(find::FindArgs),
     Read(read::ReadArgs),
     Watch(watch::WatchArgs),
     Record(record::RecordArgs),
@@ -60,6 +62,7 @@ pub fn main() -> ExitCode {
     };
     let done = match &arguments.command {
         Command::Demo(args) => demo::run(args),
+        Command::Find(args) => find::run(args),
         Command::Watch(args) => watch::run(args),
         Command::Read(args) => read::run(args),
         Command::Record(args) => record::run(args),

@@ -107,6 +107,11 @@ impl Exchange {
         trust.free_at().filter(|_| !self.can_fence(trust))
     }
 
+    /// From now on an answer may take this long.
+    pub(crate) fn set_answer_within(&mut self, answer_within: Duration) {
+        self.answer_within = answer_within;
+    }
+
     /// How long the last answer took: from the end of its request to its own end, and of that the
     /// time before its first character, as the line's pace has it.
     pub(crate) fn last_answer_took(&self) -> (Duration, Duration) {

@@ -3,6 +3,10 @@
 //! An answer is recognised by the exact shape its request implies (unit, function, byte count; the
 //! full echo for writes and diagnostics) and, in RTU framing, by its checksum. Everything else is
 //! skipped, wherever in the stream it stands.
+//!
+//! One answer tells its own length: device identification (function 43/14), a list of texts. Its
+//! shape is the unit, the function, the kind of list asked for and lengths that add up; no answer to
+//! another function looks like it, but two requests for one kind of list cannot be told apart.
 
 use crc::{CRC_16_MODBUS, Crc};
 use tokio_modbus::{ExceptionCode, Request};
@@ -12,6 +16,13 @@ use crate::setup::UnitId;
 
 /// Modbus over Serial Line V1.02, 6.2.2: polynomial A001 (reflected), start FFFF, low byte first.
 const CHECKSUM: Crc<u16> = Crc::<u16>::new(&CRC_16_MODBUS);
+
+/// Function 43, and its kind 14: read device identification (Modbus application protocol V1.1b3,
+/// 6.21).
+const IDENTIFICATION: u8 = 0x2B;
+const IDENTIFICATION_KIND: u8 = 0x0E;
+/// Longest PDU of the standard (4.1).
+const LONGEST_PDU: usize = 253;
 
 /// How requests and answers are wrapped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,7 +40,7 @@ pub(crate) struct Expected {
     function: u8,
     /// Bytes that must follow the function code.
     prefix: Vec<u8>,
-    /// Bytes of the whole answer PDU.
+    /// Bytes of the whole answer PDU; at most so many where it tells its own length.
     length: usize,
     transaction: u16,
 }
@@ -80,6 +91,9 @@ pub(crate) fn request_pdu(request: &Request<'_>) -> Result<Vec<u8>, Failure> {
             pdu.extend(values.iter().flat_map(|word| word.to_be_bytes()));
             pdu
         }
+        Request::ReadDeviceIdentification(code, object) => {
+            vec![IDENTIFICATION, IDENTIFICATION_KIND, code.value(), *object]
+        }
         Request::Custom(function, data) => [&[*function], data.as_ref()].concat(),
         _ => return Err(Failure::Refused(ExceptionCode::IllegalFunction.into())),
     })
@@ -102,6 +116,7 @@ impl Expected {
             0x01 | 0x02 => read(count().div_ceil(8)),
             0x03 | 0x04 => read(2 * count()),
             0x0F | 0x10 => (pdu[1..5].to_vec(), 5),
+            IDENTIFICATION => (pdu[1..3].to_vec(), LONGEST_PDU),
             _ => (pdu[1..].to_vec(), pdu.len()),
         };
         Self {
@@ -118,7 +133,7 @@ impl Expected {
         matches!(self.function, 0x01..=0x04)
     }
 
-    /// Bytes of the whole frame in this framing.
+    /// Bytes of the whole frame in this framing, at most.
     pub(crate) fn frame_length(&self, framing: Framing) -> usize {
         match framing {
             Framing::Rtu => self.length + 3,
@@ -143,14 +158,19 @@ impl Expected {
         if unit != self.unit {
             return None;
         }
-        let length = if *rest.first()? == self.function | 0x80 {
-            2
-        } else {
-            self.length
-        };
+        let length = self.pdu_length(rest)?;
         let pdu = rest.get(..length)?;
         let heard = self.match_pdu(pdu)?;
         checksum_holds(bytes.get(..length + 3)?).then_some(heard)
+    }
+
+    /// Bytes of the answer PDU that begins here; `None` while too little has come to tell.
+    fn pdu_length(&self, bytes: &[u8]) -> Option<usize> {
+        match *bytes.first()? {
+            refused if refused == self.function | 0x80 => Some(2),
+            _ if self.function == IDENTIFICATION => identification_length(bytes),
+            _ => Some(self.length),
+        }
     }
 
     fn match_pdu(&self, pdu: &[u8]) -> Option<Heard> {
@@ -158,7 +178,7 @@ impl Expected {
             [function, code] if *function == self.function | 0x80 => Some(Heard::Exception(*code)),
             [function, rest @ ..]
                 if *function == self.function
-                    && pdu.len() == self.length
+                    && self.pdu_length(pdu) == Some(pdu.len())
                     && rest.starts_with(&self.prefix) =>
             {
                 Some(Heard::Answer(pdu.to_vec()))
@@ -171,9 +191,7 @@ impl Expected {
     pub(crate) fn find_stranger(&self, framing: Framing, received: &[u8]) -> Option<Stranger> {
         let is_other = |it: &Stranger| it.unit != self.unit || it.function & 0x7F != self.function;
         match framing {
-            Framing::Rtu => (0..received.len())
-                .filter_map(|at| sound_rtu_frame(&received[at..]))
-                .find(is_other),
+            Framing::Rtu => strangers(received).find(is_other),
             Framing::Tcp => tcp_frames(received)
                 .filter_map(|frame| {
                     Some(Stranger {
@@ -209,12 +227,28 @@ fn checksum_holds(frame: &[u8]) -> bool {
     CHECKSUM.checksum(body).to_le_bytes() == *sum
 }
 
+/// Bytes of the device identification PDU that begins here: seven of head, the last the number of
+/// texts, then each with its number and length; `None` while too little has come, or if it would be
+/// longer than any PDU.
+fn identification_length(pdu: &[u8]) -> Option<usize> {
+    let objects = *pdu.get(6)?;
+    (0..objects)
+        .try_fold(7, |end, _| Some(end + 2 + usize::from(*pdu.get(end + 1)?)))
+        .filter(|length| *length <= LONGEST_PDU)
+}
+
+/// Every RTU frame with a right checksum among `received`, whoever sent it.
+pub(crate) fn strangers(received: &[u8]) -> impl Iterator<Item = Stranger> {
+    (0..received.len()).filter_map(|at| sound_rtu_frame(&received[at..]))
+}
+
 /// A frame with a right checksum at the start of `bytes`, by the lengths the standard gives.
 fn sound_rtu_frame(bytes: &[u8]) -> Option<Stranger> {
     let (unit, function) = (*bytes.first()?, *bytes.get(1)?);
     let answer = match function {
         0x01..=0x04 => usize::from(*bytes.get(2)?) + 5,
         0x05 | 0x06 | 0x08 | 0x0F | 0x10 => 8,
+        IDENTIFICATION => identification_length(&bytes[1..])? + 3,
         0x80.. => 5,
         _ => return None,
     };
@@ -253,6 +287,10 @@ fn tcp_frames(mut bytes: &[u8]) -> impl Iterator<Item = TcpFrame<'_>> {
 #[cfg(test)]
 mod tests {
     use std::borrow::Cow;
+
+    use tokio_modbus::Response;
+    use tokio_modbus::bytes::Bytes;
+    use tokio_modbus::prelude::ReadCode;
 
     use super::*;
 
@@ -350,6 +388,44 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// Decoded by tokio-modbus: the texts that were put in come out.
+    #[test]
+    fn an_identification_tells_its_own_length_and_is_never_found_before_it_is_whole() {
+        let request = Request::ReadDeviceIdentification(ReadCode::Basic, 0);
+        let asked = request_pdu(&request).unwrap();
+        assert_eq!(asked, [0x2B, 0x0E, 0x01, 0x00]);
+        let expected = Expected::of(unit(), &asked, 0);
+        let head = [0x2B, 0x0E, 0x01, 0x01, 0x00, 0x00, 0x02];
+        let pdu = [&head[..], b"\x00\x05Glass\x02\x05V2.11"].concat();
+        let frame = wrap(Framing::Rtu, unit(), &pdu, 0);
+        assert_eq!(
+            expected.find(Framing::Rtu, &[&[0x11, 0x2B], frame.as_slice()].concat()),
+            Some(Heard::Answer(pdu.clone()))
+        );
+        for cut in 0..frame.len() {
+            assert_eq!(expected.find(Framing::Rtu, &frame[..cut]), None, "{cut}");
+        }
+        let Ok(Response::ReadDeviceIdentification(told)) = Response::try_from(Bytes::from(pdu))
+        else {
+            panic!("tokio-modbus cannot read it");
+        };
+        let texts: Vec<_> = told
+            .device_id_objects
+            .iter()
+            .map(|it| it.value_as_str())
+            .collect();
+        assert_eq!(texts, [Some("Glass"), Some("V2.11")]);
+        // Somebody else's is known as such, and lengths beyond any PDU are no frame.
+        let other = Expected::of(unit(), &[0x03, 0, 0, 0, 1], 0);
+        let stranger = Stranger {
+            unit: 0x11,
+            function: 0x2B,
+        };
+        assert_eq!(other.find_stranger(Framing::Rtu, &frame), Some(stranger));
+        let endless = wrap(Framing::Rtu, unit(), &[&head[..], &[0xFF; 249]].concat(), 0);
+        assert_eq!(expected.find(Framing::Rtu, &endless), None);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 
 mod exchange;
 mod failure;
+mod find;
 mod frame;
 mod identity;
 mod plan;
@@ -24,6 +25,10 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 pub use failure::{Failure, exception_name};
+pub use find::{
+    Answer, Asking, Found, Identification, News, OpenAt, Outcome, Search, Sweep, USUAL_BAUDS,
+    USUAL_FORMATS,
+};
 pub use identity::{PresentPort, lasting_name, present_ports};
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 

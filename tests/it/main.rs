@@ -9,6 +9,7 @@ mod encodings;
 mod console;
 mod episodes;
 mod evidence;
+mod find;
 mod good_files;
 mod layering;
 mod measure_command;

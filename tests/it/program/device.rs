@@ -24,6 +24,9 @@ pub(super) enum Plug {
     Tcp(Framing),
     #[cfg(unix)]
     Pty,
+    /// A pseudo-terminal on which nothing sent at another baud rate is understood.
+    #[cfg(unix)]
+    PtyAt(u32),
 }
 
 /// Unit 1 at 490 degC, answering in a thread of its own until it is unplugged or dropped.
@@ -40,18 +43,24 @@ pub(super) struct Device {
 impl Device {
     /// An oven that runs as fast as the clock.
     pub(super) fn start(plug: Plug, layout: &'static dyn Layout) -> Self {
-        Self::with_speed(plug, layout, 1.0)
+        Self::with_speed(plug, layout, 1.0, &[1])
+    }
+
+    /// One oven under several unit numbers.
+    pub(super) fn of_units(plug: Plug, units: &[u8]) -> Self {
+        Self::with_speed(plug, &Annealer, 1.0, units)
     }
 
     /// An oven whose hours are seconds.
     pub(super) fn in_a_hurry() -> Self {
-        Self::with_speed(Plug::Tcp(Framing::Rtu), &Annealer, 1000.0)
+        Self::with_speed(Plug::Tcp(Framing::Rtu), &Annealer, 1000.0, &[1])
     }
 
-    fn with_speed(plug: Plug, layout: &'static dyn Layout, speed: f64) -> Self {
+    fn with_speed(plug: Plug, layout: &'static dyn Layout, speed: f64, units: &[u8]) -> Self {
         let panel = Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), speed);
+        let unit = |number: &u8| Unit::new(*number, layout, panel.clone());
         let mut device = Self {
-            bus: Bus::new(vec![Unit::new(1, layout, panel.clone())]),
+            bus: Bus::new(units.iter().map(unit).collect()),
             panel,
             port: "127.0.0.1:0".to_owned(),
             plug,
@@ -97,7 +106,7 @@ impl Device {
             Plug::Tcp(Framing::Rtu) => "rtu_over_tcp",
             Plug::Tcp(Framing::Tcp) => "tcp",
             #[cfg(unix)]
-            Plug::Pty => "serial",
+            Plug::Pty | Plug::PtyAt(_) => "serial",
         };
         setup(folder, key, &self.port, self.layout)
     }
@@ -118,10 +127,13 @@ async fn serve(plug: Plug, bus: Bus, port: &str, open: &mpsc::Sender<String>) {
             listen::serve(listener, bus, framing).await.unwrap();
         }
         #[cfg(unix)]
-        Plug::Pty => {
+        Plug::Pty | Plug::PtyAt(_) => {
             let mut pty = mock_device::wire::pty::Pty::open().unwrap();
             open.send(pty.port().display().to_string()).unwrap();
-            pty.serve(&bus).await.unwrap();
+            match plug {
+                Plug::PtyAt(baud) => pty.serve_at(&bus, baud).await.unwrap(),
+                _ => pty.serve(&bus).await.unwrap(),
+            }
         }
     }
 }

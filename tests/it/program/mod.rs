@@ -4,6 +4,7 @@
 mod awaiting;
 mod demo;
 mod device;
+mod find;
 mod lines;
 mod recordings;
 #[cfg(unix)]

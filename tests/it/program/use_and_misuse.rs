@@ -8,8 +8,9 @@ use tempfile::tempdir;
 use super::device::{alter, setup};
 use super::{Ended, emberline, program};
 
-const COMMANDS: [&str; 9] = [
+const COMMANDS: [&str; 10] = [
     "demo",
+    "find",
     "read",
     "watch",
     "record",
@@ -45,6 +46,12 @@ fn wrong_arguments_are_wrong_use_and_said_on_standard_error() {
         &["await", "setup.toml", "--until", "lunch"],
         &["record", "setup.toml", "--into", ".", "--for", "soon"],
         &["watch"],
+        &["find", "--baud", "9600"],
+        &["find", "--tcp", "oven"],
+        &["find", "--tcp", "oven:502", "--parity", "even"],
+        &["find", "--tcp", "oven:502", "--all"],
+        &["find", "--tcp", "oven:502", "--serial", "COM3"],
+        &["find", "--serial", "COM3", "--unit-numbers", "0-5"],
     ] {
         let ended = emberline(words);
         assert_eq!(
