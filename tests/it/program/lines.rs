@@ -114,6 +114,8 @@ fn a_wrong_unit_number_is_named_with_its_line_and_what_to_check() {
         let ended = emberline(&["read".as_ref(), setup.as_os_str()]);
         ended.failed_with(3, &["unit 9 on ", &device.port, "help: ", "unit number"]);
         assert!(ended.out.contains("no-answer"), "{ended}");
+        let said = ended.err.matches("help: ").count();
+        assert_eq!(said, 1, "one way out for all blocks in {ended}");
         // However many blocks did not come, the way out is said once.
         assert_eq!(ended.err.matches("help: ").count(), 1, "{ended}");
         assert!(ended.err.contains("line bench: nothing at all"), "{ended}");
