@@ -41,7 +41,7 @@ pub(super) const SPANS: [f64; 22] = [
     2_592_000.0,
 ];
 /// Until somebody zooms, the trend grows with the history between these two.
-const FIRST_SPAN: usize = 4;
+const FIRST_SPAN: usize = 2;
 const LARGEST_OWN_SPAN: usize = 11;
 /// The advice at the start stays so long, or until a key is pressed.
 const ADVICE_S: f64 = 30.0;

@@ -15,6 +15,9 @@ use super::swings::Swings;
 /// ramp.
 const KEYING_S: f64 = 30.0;
 
+/// So many polls may be lost before "in band since" begins anew (common practice, no source).
+const FEW_POLLS: f64 = 3.0;
+
 /// One loop as the screen knows it.
 pub(super) struct Watched {
     pub(super) facts: LoopFacts,
@@ -237,6 +240,12 @@ impl Watched {
         self.swings.take(at_s, pv, target, hysteresis);
     }
 
+    /// Whether more than a few polls before this one brought no process value.
+    fn was_away(&self, at_s: f64) -> bool {
+        let few_s = (FEW_POLLS + 1.5) * self.facts.every.as_secs_f64();
+        self.value.is_some_and(|(last_s, _)| at_s - last_s > few_s)
+    }
+
     fn follow_band(&mut self, at_s: f64, pv: f64) {
         let (Some(band), Some((target, _))) = (self.facts.band, self.setpoint) else {
             return;
@@ -244,6 +253,8 @@ impl Watched {
         // A binary difference of two decimals may be off by its last bit.
         let inside = (pv - target).abs() <= band * (1.0 + 1e-9);
         match (inside, self.in_band_since_s) {
+            // Nobody knows where it was meanwhile.
+            (true, Some(_)) if self.was_away(at_s) => self.in_band_since_s = Some(at_s),
             (true, None) => {
                 self.in_band_since_s = Some(at_s);
                 self.left_band_s = None;

@@ -66,7 +66,8 @@ impl Group<'_> {
     fn told(&self, level: usize) -> String {
         let mut parts = vec![self.line.to_owned()];
         if let Some(times) = self.slowest().filter(|_| level >= 2) {
-            let p95 = format!(", 95 % within {}", milliseconds(times.p95));
+            let p95 = milliseconds(times.p95.max(Duration::from_millis(1)));
+            let p95 = format!(", 95 % within {p95}");
             let p95 = if level >= 4 { p95.as_str() } else { "" };
             // Three digits, so that what follows keeps its column.
             parts.push(format!("{:>6}{p95}", milliseconds(times.median)));
@@ -112,6 +113,9 @@ impl Group<'_> {
             }
         }
         counts.sort_by_key(|(_, lost)| std::cmp::Reverse(*lost));
+        if let [(only, _)] = counts[..] {
+            return Some(only.to_owned());
+        }
         let told = counts
             .iter()
             .map(|(reason, lost)| format!("{} {reason}", count(*lost)));

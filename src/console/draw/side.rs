@@ -32,13 +32,21 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
             x = pen.put(after + 1, 0, &figure.value, look.strong) + 3;
         }
     }
-    let mut events = view.events.iter().rev().filter(|e| one.is_concerned(e));
+    let mut events = view
+        .events
+        .iter()
+        .rev()
+        .filter(|e| one.is_concerned(e))
+        .peekable();
     for y in 1..area.height {
         let mut x = 1;
-        // As many as fit on the row, whole.
-        for event in events.by_ref() {
+        // As many as fit on the row whole; one that is longer than a row is cut.
+        while let Some(event) = events.peek() {
             let text = event_text(event, view);
             let room = area.width.saturating_sub(x + 1);
+            if x > 1 && width(&text) > room {
+                break;
+            }
             let style = if event.what == Happening::Mark {
                 look.mark
             } else {
@@ -46,9 +54,7 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
             };
             pen.put(x, y, &fit(&text, room, look.ascii), style);
             x += width(&text) + 4;
-            if x + 30 > area.width {
-                break;
-            }
+            events.next();
         }
     }
 }

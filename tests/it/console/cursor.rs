@@ -28,9 +28,9 @@ fn two_cursors_say_how_far_apart_they_are() {
         .types("c")
         .keys(&moved)
         .text();
-    // Ten minutes are shown: each key moves by 5 s.
-    assert!(text.contains("06:01:19  79.0 degC"), "{text}");
-    assert!(text.contains("+20.0 over 20 s"), "{text}");
+    // Three minutes are shown: each key moves by 1.5 s.
+    assert!(text.contains("06:01:47  107.0 degC"), "{text}");
+    assert!(text.contains("+6.0 over 6 s"), "{text}");
 }
 
 #[test]

@@ -56,6 +56,8 @@ fn lost_polls_come_with_their_reasons_most_frequent_first() {
     let found = footer(scene);
     let wanted = "13 lost of 2\u{202f}018: 9 no answer, 4 damaged";
     assert!(found.contains(wanted), "{found}");
+    let found = footer(two_thousand_polls(1, LARGE).lose(3, Why::Damaged));
+    assert!(found.contains("3 lost of 2\u{202f}003: damaged"), "{found}");
 }
 
 #[test]

@@ -9,7 +9,9 @@ use ratatui::style::{Color, Modifier};
 use super::scene::{Scene, hold, step, swing};
 
 const SMALL: (u16, u16) = (80, 24);
+const MIDDLE: (u16, u16) = (120, 40);
 const LARGE: (u16, u16) = (160, 50);
+const HUGE: (u16, u16) = (200, 60);
 
 macro_rules! picture {
     ($name:literal, $scene:expr) => {
@@ -42,6 +44,7 @@ fn in_band() {
 #[test]
 fn after_a_step_of_the_setpoint() {
     picture!("step", after_a_step(SMALL));
+    picture!("step_middle", after_a_step(MIDDLE));
     picture!("step_large", after_a_step(LARGE));
 }
 
@@ -54,7 +57,9 @@ fn an_autotune_under_way() {
             .tune(760, swing)
     };
     picture!("autotune", tuning(SMALL));
+    picture!("autotune_middle", tuning(MIDDLE));
     picture!("autotune_large", tuning(LARGE));
+    picture!("autotune_huge", tuning(HUGE));
 }
 
 #[test]
@@ -68,20 +73,35 @@ fn an_open_sensor_is_not_a_value() {
 
 #[test]
 fn a_lost_port_leaves_a_gap_and_how_long_ago() {
-    let mut scene = Scene::new(1, SMALL)
-        .poll(400, hold)
-        .lose(30, Why::NoAnswer)
-        .poll(100, hold)
-        .event(Happening::PortLost, "port lost")
-        .lose(47, Why::PortLost);
-    picture!("port_lost", scene);
+    let lost = |size| {
+        Scene::new(1, size)
+            .poll(400, hold)
+            .lose(30, Why::NoAnswer)
+            .poll(100, hold)
+            .event(Happening::PortLost, "port lost")
+            .lose(47, Why::PortLost)
+    };
+    picture!("port_lost", lost(SMALL));
+    picture!("port_lost_middle", lost(MIDDLE));
+}
+
+#[test]
+fn a_time_in_band_does_not_run_on_over_a_gap() {
+    let lost = |seconds| {
+        let scene = Scene::new(1, SMALL).poll(400, hold);
+        scene.lose(seconds, Why::PortLost).poll(20, hold).text()
+    };
+    assert!(lost(3).contains("in band for 00:07:02"), "{}", lost(3));
+    assert!(lost(4).contains("in band for 00:00:19"), "{}", lost(4));
 }
 
 #[test]
 fn four_loops_side_by_side() {
     let four = |size| Scene::new(4, size).poll(1500, step);
     picture!("four_loops", four(SMALL));
+    picture!("four_loops_middle", four(MIDDLE));
     picture!("four_loops_large", four(LARGE));
+    picture!("four_loops_huge", four(HUGE));
 }
 
 #[test]
