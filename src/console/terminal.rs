@@ -10,7 +10,7 @@ use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::cursor::Show;
 use ratatui::crossterm::execute;
 use ratatui::crossterm::terminal::{
-    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+    Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use ratatui::layout::Size;
 use tokio::sync::watch;
@@ -93,10 +93,9 @@ impl Drop for Screen {
 
 fn take_over() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
     enable_raw_mode()?;
-    execute!(stdout(), EnterAlternateScreen)?;
-    let mut terminal = Terminal::new(CrosstermBackend::new(stdout()))?;
-    terminal.clear()?;
-    Ok(terminal)
+    // Not ratatui's own `clear`, which asks the terminal a question and waits for the answer.
+    execute!(stdout(), EnterAlternateScreen, Clear(ClearType::All))?;
+    Terminal::new(CrosstermBackend::new(stdout()))
 }
 
 /// Gives the terminal back, once.

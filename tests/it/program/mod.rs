@@ -8,6 +8,8 @@ mod find;
 mod lines;
 mod recordings;
 #[cfg(unix)]
+mod screen;
+#[cfg(unix)]
 mod serial;
 mod use_and_misuse;
 

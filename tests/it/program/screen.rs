@@ -1,0 +1,196 @@
+//! The live screen on a pseudo-terminal, read as a terminal would show it.
+
+use std::fs::File;
+use std::io::{Read as _, Write as _};
+use std::num::NonZero;
+use std::path::Path;
+use std::process::{Child, Command};
+use std::sync::{Arc, Mutex};
+
+use mock_device::registers::Annealer;
+use mock_device::wire::listen::Framing;
+use rustix::fs::{Mode, OFlags};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{Winsize, tcgetattr, tcsetwinsize};
+use tempfile::tempdir;
+
+use super::device::{Device, LOOP, Plug};
+use super::{LOOK_EVERY, LOOKS, events, recording_in, states, until};
+
+const ROWS: NonZero<u16> = NonZero::new(24).unwrap();
+const COLUMNS: NonZero<u16> = NonZero::new(80).unwrap();
+
+/// The program on a terminal of its own; killed if a test ends early.
+struct OnScreen {
+    keys: File,
+    /// Our hold on the program's end, to see its modes.
+    terminal: File,
+    parser: Arc<Mutex<vt100::Parser>>,
+    child: Child,
+}
+
+impl OnScreen {
+    fn start(words: &[&str]) -> Self {
+        let keys = File::from(openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap());
+        grantpt(&keys).unwrap();
+        unlockpt(&keys).unwrap();
+        let name = ptsname(&keys, Vec::new()).unwrap();
+        let flags = OFlags::RDWR | OFlags::NOCTTY;
+        let terminal = File::from(rustix::fs::open(name, flags, Mode::empty()).unwrap());
+        let size = Winsize {
+            ws_row: ROWS.get(),
+            ws_col: COLUMNS.get(),
+            ws_xpixel: 0,
+            ws_ypixel: 0,
+        };
+        tcsetwinsize(&terminal, size).unwrap();
+        let end = || terminal.try_clone().unwrap();
+        let child = Command::new(env!("CARGO_BIN_EXE_emberline"))
+            .args(words)
+            .env("TERM", "xterm-256color")
+            .env("LC_ALL", "C.UTF-8")
+            .env("TZ", "UTC")
+            .stdin(end())
+            .stdout(end())
+            .stderr(end())
+            .spawn()
+            .unwrap();
+        let parser = Arc::new(Mutex::new(vt100::Parser::new(ROWS, COLUMNS, 0)));
+        let mut output = keys.try_clone().unwrap();
+        let shown = Arc::clone(&parser);
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            // It ends with an error once nobody holds the other end any more.
+            while let Ok(count @ 1..) = output.read(&mut bytes) {
+                shown.lock().unwrap().process(&bytes[..count]);
+            }
+        });
+        Self {
+            keys,
+            terminal,
+            parser,
+            child,
+        }
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.keys.write_all(keys.as_bytes()).unwrap();
+    }
+
+    fn text(&self) -> String {
+        self.parser.lock().unwrap().screen().contents()
+    }
+
+    /// Waits until all these texts stand on the screen.
+    #[track_caller]
+    fn shows(&self, texts: &[&str]) {
+        let mut text = String::new();
+        for _ in 0..LOOKS {
+            text = self.text();
+            if texts.iter().all(|part| text.contains(part)) {
+                return;
+            }
+            std::thread::sleep(LOOK_EVERY);
+        }
+        panic!("{texts:?} did not come on\n{text}");
+    }
+
+    /// Waits for the end; gives the exit code, and checks that the terminal is as it was.
+    fn end(mut self) -> Option<i32> {
+        let code = self.child.wait().unwrap().code();
+        let modes = || tcgetattr(&self.terminal).unwrap().local_modes;
+        assert!(modes().contains(rustix::termios::LocalModes::ICANON));
+        assert!(modes().contains(rustix::termios::LocalModes::ECHO));
+        until("the first screen", || {
+            let parser = self.parser.lock().unwrap();
+            let screen = parser.screen();
+            (!screen.alternate_screen() && !screen.hide_cursor()).then_some(())
+        });
+        code
+    }
+}
+
+impl Drop for OnScreen {
+    fn drop(&mut self) {
+        // It may have ended already.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn watch(device: &Device, folder: &Path, options: &[&str]) -> OnScreen {
+    let setup = device.setup(folder);
+    let words = ["watch", setup.to_str().unwrap()];
+    OnScreen::start(&[&words, options].concat())
+}
+
+fn device() -> Device {
+    Device::start(Plug::Tcp(Framing::Rtu), &Annealer)
+}
+
+#[test]
+fn the_screen_shows_values_explains_its_keys_and_gives_the_terminal_back() {
+    let folder = tempdir().unwrap();
+    let device = device();
+    let mut screen = watch(&device, folder.path(), &[]);
+    screen.shows(&[
+        LOOP,
+        "degC   setpoint 490.0",
+        "in band for",
+        "not recording",
+    ]);
+    screen.shows(&["lost of", "m mark", "? help", "q quit"]);
+    screen.press("?");
+    screen.shows(&["write a mark on the time axis", "Esc close help"]);
+    screen.press("\x1b");
+    until("help to close", || {
+        (!screen.text().contains("close help")).then_some(())
+    });
+    screen.press("q");
+    assert_eq!(screen.end(), Some(0));
+}
+
+#[test]
+fn an_unplugged_line_is_a_sentence_and_a_gap_and_the_screen_goes_on_when_it_is_back() {
+    let mut device = device();
+    let folder = tempdir().unwrap();
+    let mut screen = watch(&device, folder.path(), &[]);
+    screen.shows(&["in band for"]);
+    device.unplug();
+    screen.shows(&["port lost for", "----", "last value 490", " is gone", "╳"]);
+    device.plug_in();
+    screen.shows(&["in band for 00:00:0", " is back", "╳"]);
+    screen.press("q");
+    assert_eq!(screen.end(), Some(0));
+}
+
+#[test]
+fn a_mark_typed_at_the_screen_is_in_the_recording_and_quitting_asks_first() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let options = ["--into", into.to_str().unwrap()];
+    let device = device();
+    let mut screen = watch(&device, folder.path(), &options);
+    screen.shows(&["rec 00:00:", "in band for"]);
+    screen.press("mdoor opened\r");
+    screen.shows(&["mark: door opened"]);
+    screen.press("q");
+    screen.shows(&["Stop the recording and leave?"]);
+    screen.press("y");
+    assert_eq!(screen.end(), Some(0));
+    let recording = recording_in(&into);
+    assert!(states(&recording, LOOP).iter().all(|state| state == "good"));
+    let happened = events(&recording, LOOP);
+    assert_eq!(happened, ["recording-began", "mark", "recording-ended"]);
+}
+
+#[test]
+fn a_signal_ends_the_screen_in_order() {
+    let folder = tempdir().unwrap();
+    let device = device();
+    let screen = watch(&device, folder.path(), &[]);
+    screen.shows(&["in band for"]);
+    let id = rustix::process::Pid::from_child(&screen.child);
+    rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
+    assert_eq!(screen.end(), Some(0));
+}
