@@ -9,11 +9,11 @@ use crate::sample::{Entry, Event};
 
 use super::cursor::Cursor;
 use super::doing::doing;
-use super::remarks::{Notice, Remarks};
+use super::remarks::{Notice, Refusal, Remarks};
 use super::session::{LoopFacts, Recording, ScreenFacts, Story};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
 use super::watched::Watched;
-use super::{draw, episode};
+use super::{draw, episode, title};
 
 /// The spans of time the trend can show, in seconds.
 pub(super) const SPANS: [f64; 22] = [
@@ -58,10 +58,13 @@ pub struct App {
     pub(super) selected: usize,
     /// Index into [`SPANS`], once somebody chose.
     pub(super) span: Option<usize>,
+    /// Doublings of the value scale.
+    pub(super) value_zoom: i32,
     pub(super) until_s: Option<f64>,
     pub(super) cursor: Option<Cursor>,
     pub(super) open: Open,
     pub(super) has_quit: bool,
+    pub(super) is_suspended: bool,
     pub(super) size: Size,
     pub(super) remarks: Remarks,
 }
@@ -81,10 +84,12 @@ impl App {
             story: None,
             selected: 0,
             span: None,
+            value_zoom: 0,
             until_s: None,
             cursor: None,
             open: Open::Nothing,
             has_quit: false,
+            is_suspended: false,
             size,
             remarks: Remarks {
                 has_advice: true,
@@ -150,7 +155,7 @@ impl App {
 
     /// What the person asked for could not be passed on.
     pub(super) fn on_unheard(&mut self) {
-        self.remarks.was_unheard = true;
+        self.remarks.refusal = Some(Refusal::Unheard);
     }
 
     /// No more news will come.
@@ -161,6 +166,16 @@ impl App {
     /// Whether the person has quit.
     pub fn has_quit(&self) -> bool {
         self.has_quit
+    }
+
+    /// Whether the person asked to suspend the program just now.
+    pub fn takes_suspend(&mut self) -> bool {
+        std::mem::take(&mut self.is_suspended)
+    }
+
+    /// What the window is called: what is seen from far away, or in a list of windows.
+    pub fn title(&self) -> String {
+        title::of(&self.view())
     }
 
     /// Whether a keystroke belongs to a text being typed.
@@ -221,6 +236,7 @@ impl App {
                 span_s: SPANS[self.span_index()],
                 until_s: self.until_s,
             },
+            value_zoom: self.value_zoom,
             events: &self.events,
             open: &self.open,
             story: self.story.as_ref(),

@@ -3,6 +3,7 @@
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use super::app::{App, SPANS};
+use super::remarks::Refusal;
 use super::session::{Ask, Recording};
 use super::view::Open;
 
@@ -10,6 +11,9 @@ use super::view::Open;
 const LONGEST_MARK: usize = 200;
 /// The arrow keys move the trend by this part of its span.
 const PAN: f64 = 0.25;
+
+/// From a quarter of the height for what there is to a sixteenth of it over the height.
+const VALUE_ZOOMS: std::ops::RangeInclusive<i32> = -2..=4;
 
 /// Along the loops, or along what happened.
 #[derive(Clone, Copy)]
@@ -26,12 +30,19 @@ impl App {
             return None;
         }
         self.remarks.has_advice = false;
-        self.remarks.was_unheard = false;
-        let is_interrupt =
-            key.modifiers.contains(KeyModifiers::CONTROL) && key.code == KeyCode::Char('c');
-        if is_interrupt {
-            self.ask_to_quit();
-            return None;
+        self.remarks.refusal = None;
+        if key.modifiers.contains(KeyModifiers::CONTROL) {
+            match key.code {
+                KeyCode::Char('c') => {
+                    self.ask_to_quit();
+                    return None;
+                }
+                KeyCode::Char('z') => {
+                    self.suspend();
+                    return None;
+                }
+                _ => {}
+            }
         }
         match std::mem::replace(&mut self.open, Open::Nothing) {
             Open::Mark(text) => self.on_key_in_mark(key, text),
@@ -71,7 +82,12 @@ impl App {
             KeyCode::PageDown => self.pan(1.0),
             KeyCode::Char('+' | '=') => self.zoom(-1),
             KeyCode::Char('-') => self.zoom(1),
-            KeyCode::Char('0') => self.span = None,
+            KeyCode::Char('v') => self.zoom_values(1),
+            KeyCode::Char('V') => self.zoom_values(-1),
+            KeyCode::Char('0') => {
+                self.span = None;
+                self.value_zoom = 0;
+            }
             KeyCode::Tab | KeyCode::Down => self.select(Toward::Next),
             KeyCode::BackTab | KeyCode::Up => self.select(Toward::Previous),
             KeyCode::Enter if !self.watched.is_empty() => self.alone = Some(self.selected),
@@ -107,6 +123,16 @@ impl App {
         match self.screen.recording {
             Recording::Here(_) if !self.remarks.is_over => self.open = Open::Quit,
             _ => self.has_quit = true,
+        }
+    }
+
+    /// Suspends the program, unless that would make a hole in a recording.
+    fn suspend(&mut self) {
+        match self.screen.recording {
+            Recording::Here(_) if !self.remarks.is_over => {
+                self.remarks.refusal = Some(Refusal::Recording);
+            }
+            _ => self.is_suspended = true,
         }
     }
 
@@ -168,6 +194,11 @@ impl App {
     fn zoom(&mut self, by: isize) {
         let wanted = self.span_index().saturating_add_signed(by);
         self.span = Some(wanted.min(SPANS.len() - 1));
+    }
+
+    fn zoom_values(&mut self, by: i32) {
+        let wanted = self.value_zoom + by;
+        self.value_zoom = wanted.clamp(*VALUE_ZOOMS.start(), *VALUE_ZOOMS.end());
     }
 
     fn select(&mut self, toward: Toward) {

@@ -19,6 +19,7 @@ mod cursor;
 mod remarks;
 mod doing;
 mod view;
+mod title;
 mod app;
 mod keys;
 mod draw;

@@ -7,10 +7,30 @@ pub(super) struct Remarks {
     pub(super) missed: u64,
     /// No more news will come.
     pub(super) is_over: bool,
-    /// What the person asked for last reached nobody.
-    pub(super) was_unheard: bool,
+    /// Why nothing came of what the person asked for last.
+    pub(super) refusal: Option<Refusal>,
     /// Advice for the start, until a key is pressed.
     pub(super) has_advice: bool,
+}
+
+/// Why nothing came of what a person asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Refusal {
+    /// It reached nobody.
+    Unheard,
+    /// It would make a hole in a recording.
+    Recording,
+}
+
+impl Refusal {
+    fn in_words(self) -> &'static str {
+        match self {
+            Self::Unheard => "Nobody took that up, so nothing was written. Try it again.",
+            Self::Recording => {
+                "Ctrl-Z would stop the recording too, so nothing was done. q leaves."
+            }
+        }
+    }
 }
 
 /// A line the screen says about itself.
@@ -53,9 +73,8 @@ impl Remarks {
                 self.missed
             )));
         }
-        if self.was_unheard {
-            let text = "Nobody took that up, so nothing was written. Try it again.";
-            notices.push(Notice::trouble(text.to_owned()));
+        if let Some(refusal) = self.refusal {
+            notices.push(Notice::trouble(refusal.in_words().to_owned()));
         }
         if self.has_advice {
             let text = "Emberline watches, it does not protect: keep an independent cut-out.";

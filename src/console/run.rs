@@ -44,6 +44,11 @@ pub async fn run(session: Session) -> io::Result<Ending> {
             return Ok(ending);
         }
         is_dirty |= news.tell(&mut app, item);
+        #[cfg(unix)]
+        if app.takes_suspend() {
+            screen.suspend().await?;
+            app.on_resize(screen.size()?);
+        }
         if app.has_quit() {
             return Ok(Ending::Quit);
         }

@@ -4,13 +4,17 @@ use std::io::{self, Stdout, Write, stdout};
 use std::panic;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+#[cfg(unix)]
+use std::time::Duration;
 
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::cursor::Show;
 use ratatui::crossterm::execute;
+use ratatui::crossterm::style::Print;
 use ratatui::crossterm::terminal::{
-    Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+    Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, SetTitle, disable_raw_mode,
+    enable_raw_mode,
 };
 use ratatui::layout::Size;
 use tokio::sync::watch;
@@ -20,6 +24,14 @@ use super::app::App;
 /// Whether the terminal is ours at the moment; a panic hook has no other way to know.
 static IS_OPEN: AtomicBool = AtomicBool::new(false);
 
+/// A program that asks to be stopped is stopped long before this.
+#[cfg(unix)]
+const STOPS_WITHIN: Duration = Duration::from_millis(200);
+/// Puts the window's title away, and takes it out again (XTWINOPS 22 and 23 of xterm's control
+/// sequences); terminals that cannot do it keep our last title.
+const KEEP_TITLE: &str = "\x1b[22;2t";
+const OLD_TITLE: &str = "\x1b[23;2t";
+
 type Hook = dyn Fn(&panic::PanicHookInfo<'_>) + Send + Sync;
 
 /// The terminal while the screen is on it; given back when dropped, and by the panic hook.
@@ -27,6 +39,7 @@ pub(super) struct Screen {
     terminal: Terminal<CrosstermBackend<Stdout>>,
     panics: watch::Receiver<bool>,
     hook_before: Arc<Hook>,
+    title: String,
 }
 
 impl Screen {
@@ -51,6 +64,7 @@ impl Screen {
             terminal: opened?,
             panics,
             hook_before,
+            title: String::new(),
         })
     }
 
@@ -71,11 +85,34 @@ impl Screen {
         out.flush()
     }
 
-    /// Shows the screen as it is now; only cells that changed are sent.
+    /// Shows the screen as it is now; only cells that changed are sent, and the title if it did.
     pub(super) fn draw(&mut self, app: &mut App) -> io::Result<()> {
         if IS_OPEN.load(Ordering::SeqCst) {
             self.terminal.draw(|frame| app.draw(frame))?;
+            let title = app.title();
+            if title != self.title {
+                execute!(stdout(), SetTitle(&title))?;
+                self.title = title;
+            }
         }
+        Ok(())
+    }
+
+    /// Gives the terminal back and stops, until the shell continues the program.
+    #[cfg(unix)]
+    pub(super) async fn suspend(&mut self) -> io::Result<()> {
+        use rustix::process::{Signal, kill_current_process_group};
+        use tokio::signal::unix::{SignalKind, signal};
+        let mut continued = signal(SignalKind::from_raw(Signal::CONT.as_raw()))?;
+        give_back();
+        // To the whole group, as the terminal itself does it.
+        kill_current_process_group(Signal::TSTP)?;
+        // Another thread may be the one that is stopped first. Where nobody could continue it, the
+        // system does not stop a program at all.
+        let _ = tokio::time::timeout(STOPS_WITHIN, continued.recv()).await;
+        IS_OPEN.store(true, Ordering::SeqCst);
+        self.terminal = take_over()?;
+        self.title.clear();
         Ok(())
     }
 }
@@ -94,7 +131,12 @@ impl Drop for Screen {
 fn take_over() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
     enable_raw_mode()?;
     // Not ratatui's own `clear`, which asks the terminal a question and waits for the answer.
-    execute!(stdout(), EnterAlternateScreen, Clear(ClearType::All))?;
+    execute!(
+        stdout(),
+        Print(KEEP_TITLE),
+        EnterAlternateScreen,
+        Clear(ClearType::All)
+    )?;
     Terminal::new(CrosstermBackend::new(stdout()))
 }
 
@@ -102,7 +144,7 @@ fn take_over() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
 fn give_back() {
     if IS_OPEN.swap(false, Ordering::SeqCst) {
         // Nothing can be done, or said, if the terminal is gone.
-        let _ = execute!(stdout(), LeaveAlternateScreen, Show);
+        let _ = execute!(stdout(), LeaveAlternateScreen, Show, Print(OLD_TITLE));
         let _ = disable_raw_mode();
     }
 }

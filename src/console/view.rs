@@ -26,6 +26,8 @@ pub(super) struct ScreenView<'a> {
     /// The loop that Enter would open.
     pub(super) selected: usize,
     pub(super) window: TimeWindow,
+    /// The value scale is so many times doubled, about the setpoint.
+    pub(super) value_zoom: i32,
     pub(super) events: &'a [Event],
     pub(super) open: &'a Open,
     pub(super) story: Option<&'a Story>,

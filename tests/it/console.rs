@@ -9,3 +9,4 @@ mod health;
 mod pictures;
 mod scene;
 mod survival;
+mod title;

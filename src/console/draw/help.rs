@@ -14,16 +14,19 @@ const KEYS: [(&str, &str); 15] = [
     ("c", "cursor, second cursor for the difference, none"),
     ("[ ]", "cursor to what happened before or after"),
     ("← →  PgUp PgDn", "move in time; the recording goes on"),
-    ("Home  End", "to the beginning; to the present"),
+    ("Home  End  f", "to the beginning; follow the present again"),
     ("+ −", "show less or more time"),
-    ("0", "choose the time shown by itself"),
-    ("f", "follow the present again"),
+    ("v V", "show less or more of the values"),
+    ("0", "choose time and values shown by itself"),
     ("Tab  ↓ ↑", "next or previous loop"),
     ("Enter  Esc", "open the loop; back to all loops"),
     ("a", "acknowledge a danger: you have seen it"),
     ("n", "go on with the story, where one is told"),
     ("?  Esc", "this help; close what is open"),
-    ("q", "quit; asks first where that ends a recording"),
+    (
+        "q  Ctrl-Z",
+        "quit, asking first while recording; or suspend",
+    ),
 ];
 
 const CAUTION: &str = "Emberline watches; it does not protect. Keep an independent \

@@ -116,6 +116,15 @@ fn paused_and_moved_back() {
 }
 
 #[test]
+fn zoomed_in_value_about_the_setpoint_with_arrows_for_what_is_outside() {
+    picture!("value_zoom", after_a_step(SMALL).types("vv"));
+    let plain = after_a_step(SMALL).text();
+    assert_eq!(after_a_step(SMALL).types("vvV0").text(), plain);
+    let wider = after_a_step(SMALL).types("V").text();
+    assert!(wider != plain && !wider.contains(['▴', '▾']), "{wider}");
+}
+
+#[test]
 fn two_cursors_and_the_difference_between_them() {
     let left = [KeyCode::Left; 30];
     let mut scene = after_a_step(SMALL)

@@ -33,12 +33,21 @@ impl Scene {
         Self::with_look(loops, size, Look::of(Depth::True, false))
     }
 
-    pub(super) fn with_look(loops: usize, (width, height): (u16, u16), look: Look) -> Self {
+    pub(super) fn with_look(loops: usize, size: (u16, u16), look: Look) -> Self {
+        Self::of(loops, size, look, Recording::Here(stamp(0)))
+    }
+
+    /// A screen for one loop that only looks.
+    pub(super) fn not_recording(size: (u16, u16)) -> Self {
+        Self::of(1, size, Look::of(Depth::True, false), Recording::No)
+    }
+
+    fn of(loops: usize, (width, height): (u16, u16), look: Look, recording: Recording) -> Self {
         let names: Vec<Name> = (0..loops).map(name).collect();
         let screen = ScreenFacts {
             title: "Annealing oven 2".to_owned(),
             loops: names.iter().cloned().map(facts).collect(),
-            recording: Recording::Here(stamp(0)),
+            recording,
             look,
             zone: |_| FixedOffset::east_opt(0).unwrap(),
         };

@@ -88,6 +88,20 @@ fn q_asks_first_while_this_program_records_and_no_means_no() {
 }
 
 #[test]
+fn the_screen_is_suspended_but_never_a_recording() {
+    let ctrl_z = KeyEvent::new(KeyCode::Char('z'), KeyModifiers::CONTROL);
+    let mut recording = Scene::new(1, (80, 24)).poll(5, hold);
+    recording.app.on_key(ctrl_z);
+    assert!(!recording.app.takes_suspend());
+    let text = recording.text();
+    assert!(text.contains("would stop the recording"), "{text}");
+    let mut looking = Scene::not_recording((80, 24)).poll(5, hold);
+    looking.app.on_key(ctrl_z);
+    assert!(looking.app.takes_suspend());
+    assert!(!looking.app.takes_suspend(), "once for each key");
+}
+
+#[test]
 fn a_q_in_a_mark_is_a_letter() {
     let mut scene = Scene::new(1, (80, 24)).types("mq y");
     let ask = scene

@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{Read as _, Write as _};
 use std::num::NonZero;
+use std::os::unix::process::CommandExt as _;
 use std::path::Path;
 use std::process::{Child, Command};
 use std::sync::{Arc, Mutex};
@@ -10,6 +11,7 @@ use std::sync::{Arc, Mutex};
 use mock_device::registers::Annealer;
 use mock_device::wire::listen::Framing;
 use rustix::fs::{Mode, OFlags};
+use rustix::process::{Pid, Signal, WaitOptions, kill_process, waitpid};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcgetattr, tcsetwinsize};
 use tempfile::tempdir;
@@ -47,6 +49,8 @@ impl OnScreen {
         let end = || terminal.try_clone().unwrap();
         let child = Command::new(env!("CARGO_BIN_EXE_emberline"))
             .args(words)
+            // As a shell does it: what is stopped is this job, not the tests.
+            .process_group(0)
             .env("TERM", "xterm-256color")
             .env("LC_ALL", "C.UTF-8")
             .env("TZ", "UTC")
@@ -101,12 +105,14 @@ impl OnScreen {
         let modes = || tcgetattr(&self.terminal).unwrap().local_modes;
         assert!(modes().contains(rustix::termios::LocalModes::ICANON));
         assert!(modes().contains(rustix::termios::LocalModes::ECHO));
-        until("the first screen", || {
-            let parser = self.parser.lock().unwrap();
-            let screen = parser.screen();
-            (!screen.alternate_screen() && !screen.hide_cursor()).then_some(())
-        });
+        until("the first screen", || (!self.is_taken()).then_some(()));
         code
+    }
+
+    /// Whether the program holds the second screen or the cursor.
+    fn is_taken(&self) -> bool {
+        let parser = self.parser.lock().unwrap();
+        parser.screen().alternate_screen() || parser.screen().hide_cursor()
     }
 }
 
@@ -185,12 +191,31 @@ fn a_mark_typed_at_the_screen_is_in_the_recording_and_quitting_asks_first() {
 }
 
 #[test]
+fn ctrl_z_gives_the_terminal_back_until_the_program_is_continued() {
+    let device = device();
+    let folder = tempdir().unwrap();
+    let mut screen = watch(&device, folder.path(), &[]);
+    screen.shows(&["in band for"]);
+    screen.press("\x1a");
+    let id = Pid::from_child(&screen.child);
+    let stopped = || waitpid(Some(id), WaitOptions::UNTRACED | WaitOptions::NOHANG).unwrap();
+    until("the stop", || {
+        stopped().filter(|(_, status)| status.stopped())
+    });
+    until("the first screen", || (!screen.is_taken()).then_some(()));
+    kill_process(id, Signal::CONT).unwrap();
+    until("the screen again", || screen.is_taken().then_some(()));
+    screen.shows(&["in band for", "q quit"]);
+    screen.press("q");
+    assert_eq!(screen.end(), Some(0));
+}
+
+#[test]
 fn a_signal_ends_the_screen_in_order() {
     let folder = tempdir().unwrap();
     let device = device();
     let screen = watch(&device, folder.path(), &[]);
     screen.shows(&["in band for"]);
-    let id = rustix::process::Pid::from_child(&screen.child);
-    rustix::process::kill_process(id, rustix::process::Signal::TERM).unwrap();
+    kill_process(Pid::from_child(&screen.child), Signal::TERM).unwrap();
     assert_eq!(screen.end(), Some(0));
 }

@@ -43,9 +43,10 @@ pub(super) fn draw_parts(
     }
     let time = TimeScale::of(view, one.history, plot_inside.width);
     let drawn = one.history.columns(time.from_s, time.width_s, time.dots);
-    let values = ValueScale::of(&drawn, one, plot_inside.height);
+    let values = ValueScale::of(&drawn, one, plot_inside.height, view.value_zoom);
     axes::values(buffer, plot, &values, view.look);
     curves::draw(buffer, plot_inside, &drawn, &time, &values, one, view.look);
+    notes::outside(buffer, plot_inside, &drawn, &values, view.look);
     notes::peaks(buffer, plot_inside, &time, &values, one, view.look);
     notes::moments(buffer, plot_inside, &time, view, one);
     lane::draw(buffer, lane, &drawn, view.look);

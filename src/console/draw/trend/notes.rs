@@ -3,11 +3,12 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::scale::{TimeScale, ValueScale};
+use super::scale::{Side, TimeScale, ValueScale};
 use crate::console::draw::pen::{Pen, fit, width};
 use crate::console::look::Look;
 use crate::console::view::{LoopView, ScreenView, caption};
 use crate::console::words::number;
+use crate::trend::Columns;
 
 /// A line down and a few words for what a person or the controller did.
 pub(super) fn moments(
@@ -35,6 +36,28 @@ pub(super) fn moments(
             .find(|y| pen.is_free(x + 1, *y, width(&text) + 2));
         if let Some(y) = lowest {
             pen.put(x + 2, y, &text, look.mark);
+        }
+    }
+}
+
+/// Arrows where the process value lies above or below what is shown: zooming hides nothing.
+pub(super) fn outside(
+    buffer: &mut Buffer,
+    area: Rect,
+    drawn: &Columns,
+    values: &ValueScale,
+    look: &Look,
+) {
+    let mut pen = Pen::new(buffer, area);
+    for (x, pair) in drawn.columns.chunks(2).enumerate() {
+        let spans = || pair.iter().flatten().map(|summary| summary.pv);
+        let is = |value: f32, side| values.outside(f64::from(value)) == Some(side);
+        if spans().any(|pv| is(pv.max, Side::Above)) {
+            pen.put(x as u16, 0, look.choose("▴", "^"), look.pv);
+        }
+        if spans().any(|pv| is(pv.min, Side::Below)) {
+            let last = area.height.saturating_sub(1);
+            pen.put(x as u16, last, look.choose("▾", "v"), look.pv);
         }
     }
 }
@@ -70,7 +93,8 @@ pub(super) fn peaks(
     look: &Look,
 ) {
     let mut pen = Pen::new(buffer, area);
-    for (at_s, value) in one.peaks {
+    let shown = |(_, value): &&(f64, f64)| values.outside(*value).is_none();
+    for (at_s, value) in one.peaks.iter().filter(shown) {
         let Some(x) = time.cell(*at_s) else { continue };
         let text = number(*value, one.decimals);
         let row = (values.dot(*value).round() / 4.0) as u16;

@@ -22,6 +22,13 @@ pub(super) struct ValueScale {
     pub(super) rows: u16,
 }
 
+/// Where a value lies that is not shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Side {
+    Above,
+    Below,
+}
+
 impl TimeScale {
     pub(super) fn of(view: &ScreenView, history: &History, cells: u16) -> Self {
         let TimeWindow { span_s, until_s } = view.window;
@@ -53,7 +60,8 @@ impl TimeScale {
 }
 
 impl ValueScale {
-    pub(super) fn of(drawn: &Columns, one: &LoopView, rows: u16) -> Self {
+    /// Everything that is shown, or `zoom` doublings closer about the setpoint.
+    pub(super) fn of(drawn: &Columns, one: &LoopView, rows: u16, zoom: i32) -> Self {
         let least = 10_f64.powi(-(one.decimals.cast_signed()));
         let mut low = f64::INFINITY;
         let mut high = f64::NEG_INFINITY;
@@ -79,9 +87,28 @@ impl ValueScale {
             low = low.min(setpoint - 2.0 * band);
             high = high.max(setpoint + 2.0 * band);
         }
+        if zoom != 0 {
+            let middle = last
+                .filter(|_| zoom > 0)
+                .unwrap_or(f64::midpoint(low, high));
+            let half = (high - low) / 2.0 / 2_f64.powi(zoom);
+            (low, high) = (middle - half, middle + half);
+        }
         Self {
             ticks: ValueTicks::covering(low, high, rows, least),
             rows,
+        }
+    }
+
+    /// Whether a value lies above or below what is shown.
+    pub(super) fn outside(&self, value: f64) -> Option<Side> {
+        let row = self.dot(value).round();
+        if row < 0.0 {
+            Some(Side::Above)
+        } else if row >= 4.0 * f64::from(self.rows) {
+            Some(Side::Below)
+        } else {
+            None
         }
     }
 
