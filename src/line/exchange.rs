@@ -13,7 +13,8 @@
 //!   never used before, which a unit that answers in order can only return after everything older.
 //! * Where the unit refuses or ignores that function, or the missing answer has the shape of another
 //!   block's, time is the fence: nothing is asked until `late_at_most` after the request, or until
-//!   the late answer has come and its repetition had time to come too.
+//!   the late answer has come and its repetition had time to come too. It is heard whenever it comes:
+//!   between polls, or while another unit is asked.
 //! * A fence is used only where the adapter was seen not to echo requests, because such an echo looks
 //!   like the unit's own. A refusal of the fence carries no number and proves nothing.
 //! * All this outlives a lost port: what was asked before may be answered when it is back.
@@ -37,9 +38,9 @@ use tokio_modbus::bytes::Bytes;
 use tokio_modbus::{ExceptionCode, Request, Response};
 
 use super::Failure;
-use super::frame::{Expected, Heard, Stranger, request_pdu, wrap};
+use super::frame::{Expected, Heard, Stranger, request_pdu, strangers, wrap};
 use super::port::{Pace, Wire};
-use super::trust::{Trust, repeated_until};
+use super::trust::Trust;
 use crate::map::Access;
 use crate::setup::UnitId;
 
@@ -162,7 +163,7 @@ impl Exchange {
                     self.fence(unit, access).await?;
                 }
                 Some(free) if free > patience => return Err(Failure::NoAnswer),
-                Some(free) if free > Instant::now() => self.listen(unit, free).await?,
+                Some(free) if free > Instant::now() => self.listen(free).await?,
                 Some(_) | None => {
                     self.trust(unit).clear();
                     return Ok(());
@@ -191,21 +192,32 @@ impl Exchange {
         Ok(())
     }
 
-    /// Listens for late answers of `unit` until `until`.
-    async fn listen(&mut self, unit: UnitId, until: Instant) -> Result<(), Failure> {
+    /// Listens until `until`, or until something has come: a late answer may set its unit free.
+    ///
+    /// # Errors
+    /// The port is gone.
+    pub(crate) async fn listen(&mut self, until: Instant) -> Result<(), Failure> {
         let mut received = Vec::new();
         if let Ok(result) = timeout_at(until, self.receive(&mut received)).await {
             result.map_err(|error| Failure::port_lost(&error))?;
             // The rest of the frame, if this was the start of one.
             self.collect_until_silent(&mut received, QUIET_AFTER_FAILURE)
                 .await?;
-            let (framing, soon) = (
-                self.pace.framing,
-                repeated_until(Instant::now(), self.answer_within),
-            );
-            self.trust(unit).heard(framing, &received, soon);
+            self.overhear(&received);
         }
         Ok(())
+    }
+
+    /// Looks for late answers, whoever's, among what was not asked for.
+    fn overhear(&mut self, received: &[u8]) {
+        if received.is_empty() {
+            return;
+        }
+        // A repetition takes no longer than an answer may.
+        let repeated_until = Instant::now() + self.answer_within;
+        for trust in self.memory.units.values_mut() {
+            trust.overhear(self.pace.framing, received, repeated_until);
+        }
     }
 
     async fn converse(
@@ -237,10 +249,12 @@ impl Exchange {
         if outcome.is_ok() || matches!(outcome, Err(Failure::Refused(_))) {
             let took = Instant::now().saturating_duration_since(request_ends);
             self.last_answer_took = (took, took.saturating_sub(answered_in));
-        } else {
-            self.keep_silence(QUIET_AFTER_FAILURE).await?;
+            return outcome;
         }
-        outcome
+        match self.keep_silence(QUIET_AFTER_FAILURE).await {
+            Err(lost @ Failure::PortLost(_)) => Err(lost),
+            _ => outcome,
+        }
     }
 
     /// Collects bytes until the expected frame is among them or time is up.
@@ -252,12 +266,14 @@ impl Exchange {
     ) -> Result<Vec<u8>, Failure> {
         let mut received = Vec::new();
         loop {
-            match timeout_at(deadline, self.receive(&mut received)).await {
-                Ok(result) => result.map_err(|error| Failure::port_lost(&error))?,
-                Err(_) => return Err(self.why_not(expected, without_echo(&received, sent))),
-            }
+            let Ok(result) = timeout_at(deadline, self.receive(&mut received)).await else {
+                self.overhear(&received);
+                return Err(self.why_not(expected, without_echo(&received, sent)));
+            };
+            result.map_err(|error| Failure::port_lost(&error))?;
             self.remove_echo(expected, &mut received, sent);
             if let Some(heard) = expected.find(self.pace.framing, &received) {
+                self.overhear(&received);
                 // An answer equal to its request proves nothing about the adapter.
                 if find(&received, sent).is_none() {
                     self.adapter_echoes.get_or_insert(false);
@@ -308,23 +324,36 @@ impl Exchange {
         Ok(())
     }
 
-    /// Waits until nothing has come or gone for `silence`; what comes meanwhile is thrown away.
+    /// Waits until nothing has come or gone for `silence`. What comes meanwhile answers nothing, and
+    /// if it comes without end that is why nothing can be asked.
     async fn keep_silence(&mut self, silence: Duration) -> Result<(), Failure> {
-        self.collect_until_silent(&mut Vec::new(), silence).await
+        let mut received = Vec::new();
+        let is_silent = self.collect_until_silent(&mut received, silence).await?;
+        self.overhear(&received);
+        match strangers(&received).next() {
+            _ if is_silent => Ok(()),
+            Some(Stranger { unit, function }) => Err(Failure::Foreign { unit, function }),
+            None => Err(Failure::Damaged),
+        }
     }
 
+    /// Whether the line fell silent while an answer may take.
     async fn collect_until_silent(
         &mut self,
         received: &mut Vec<u8>,
         silence: Duration,
-    ) -> Result<(), Failure> {
+    ) -> Result<bool, Failure> {
+        let give_up = self.last_activity.max(Instant::now()) + silence + self.answer_within;
         loop {
             let until = self.last_activity + silence;
+            if until > give_up {
+                return Ok(false);
+            }
             // Also with the silence already over: what waits in the system's buffer must go.
             match timeout_at(self.pace.coarse(until), self.receive(received)).await {
                 Ok(result) => result.map_err(|error| Failure::port_lost(&error))?,
                 Err(_) if Instant::now() < until => self.pace.wait_exactly(until),
-                Err(_) => return Ok(()),
+                Err(_) => return Ok(true),
             }
         }
     }

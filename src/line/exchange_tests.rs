@@ -259,3 +259,44 @@ async fn a_unit_that_was_busy_or_late_when_it_was_fenced_is_fenced_again() {
     assert!(ask_for(&mut exchange, 0, 1).await.is_err());
     assert_eq!(fences.await.unwrap(), 2);
 }
+
+#[tokio::test(start_paused = true)]
+async fn a_line_that_is_never_silent_is_given_up_with_a_reason() {
+    let (mut exchange, mut wire) = exchange();
+    tokio::spawn(async move {
+        loop {
+            wire.write_all(&[0x55]).await.unwrap();
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+    });
+    let began = Instant::now();
+    assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(Failure::Damaged));
+    assert!(began.elapsed() < SECOND, "{:?}", began.elapsed());
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_late_answer_that_is_heard_while_another_unit_is_asked_sets_its_unit_free() {
+    let (mut exchange, mut wire) = exchange();
+    let other = UnitId::new(2).unwrap();
+    let late = answer(&[7]);
+    tokio::spawn(async move {
+        hear(&mut wire).await;
+        hear(&mut wire).await;
+        let own = wrap(Framing::Rtu, other, &[3, 4, 0, 1, 0, 2], 0);
+        wire.write_all(&[late, own].concat()).await.unwrap();
+        std::future::pending::<()>().await;
+    });
+    let (one, two) = (
+        Request::ReadHoldingRegisters(0, 1),
+        Request::ReadHoldingRegisters(0, 2),
+    );
+    let patience = Instant::now() + SECOND;
+    let access = Access::default();
+    // Another block has this one's length: no fence will do.
+    let lost = exchange.ask(unit(), &one, false, &access, patience).await;
+    assert_eq!(lost, Err(Failure::NoAnswer));
+    let answered = exchange.ask(other, &two, true, &access, patience).await;
+    assert_eq!(answered, Ok(words(&[1, 2])));
+    let free = exchange.can_ask_from(unit()).unwrap();
+    assert!(free <= Instant::now() + SECOND / 2, "{free:?}");
+}

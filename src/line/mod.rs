@@ -176,8 +176,8 @@ impl Line {
         let began = Instant::now();
         let mut polling = Polling::new(the_loop, Stamp::default());
         let mut polled = self.read_points(&mut polling).await;
-        if polling.note(&polled) {
-            // A block that ran over unnamed addresses was refused: now without them.
+        // What a block was refused for may be had in others. Each round learns something.
+        while polling.note_refusals(&polled.failed) {
             polled = self.read_points(&mut polling).await;
         }
         let (map, port) = (&the_loop.map, self.describe());

@@ -1,16 +1,17 @@
 //! Which blocks one poll reads: the set of reads with the least time on the wire.
 //!
 //! Every place lies whole in one block, so that no value is torn. No block asks for more than the
-//! unit and the standard allow. Blocks run over addresses that no point names only where the map lets
-//! them and the unit has not refused it. And no two blocks of a unit and a function have the same
-//! byte count, as far as padding may make it so: an answer then cannot be taken for another block's.
+//! unit and the standard allow. Blocks run over the places of other points of the map, and over
+//! addresses that no point names where the map lets them; not where the unit has refused it. And no
+//! two blocks of a unit and a function have the same byte count, as far as padding may make it so: an
+//! answer then cannot be taken for another block's.
 //!
 //! The search is exact: dynamic programming over the places in order of address, a state being how
 //! many places are covered and which byte counts are taken. States that cost no less and have taken
 //! no less than another are dropped, as are those that even without the rule of unequal byte counts
 //! could not beat the best plan known.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::time::Duration;
 
 use super::port::Pace;
@@ -63,8 +64,46 @@ pub(crate) struct Block {
 pub(crate) struct Rules<'a> {
     pub(crate) access: &'a Access,
     pub(crate) cost: Cost,
-    /// Addresses that no point names and that the unit refused to give.
-    pub(crate) refused: &'a [(Table, Address)],
+    /// Places of all readable points of the map.
+    pub(crate) named: &'a [Place],
+    pub(crate) refusals: &'a Refusals,
+}
+
+/// What a unit refused to give in one block.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Refusals {
+    /// Addresses that no block runs over.
+    over: Vec<(Table, Address)>,
+    /// Addresses of places that begin a new block.
+    cuts: Vec<(Table, Address)>,
+}
+
+impl Refusals {
+    /// Takes note that the unit refused `block`, asked for the sake of `places`: next time without the
+    /// addresses that are none of theirs; without any such, in two halves, so that one that the unit
+    /// does not have loses no other. Whether there was anything to learn.
+    pub(crate) fn note(&mut self, block: Place, places: &[Place]) -> bool {
+        let wanted: Vec<&Place> = places.iter().filter(|it| it.overlaps(&block)).collect();
+        let is_wanted = |address: &Address| {
+            let one = Place {
+                address: *address,
+                count: 1,
+                ..block
+            };
+            wanted.iter().any(|place| place.overlaps(&one))
+        };
+        let before = (self.over.len(), self.cuts.len());
+        let others = block.addresses().filter(|address| !is_wanted(address));
+        let new = others.map(|address| (block.table, address));
+        self.over.extend(new);
+        if self.over.len() == before.0 {
+            let starts: BTreeSet<Address> = wanted.iter().map(|it| it.address).collect();
+            let middle = starts.iter().nth(starts.len() / 2);
+            let cut = middle.filter(|_| starts.len() > 1);
+            self.cuts.extend(cut.map(|address| (block.table, *address)));
+        }
+        (self.over.len(), self.cuts.len()) != before
+    }
 }
 
 impl Cost {
@@ -205,7 +244,9 @@ impl Search<'_> {
             .map_while(move |(more, place)| {
                 let from = u32::from(place.address.0);
                 let (gap, is_first) = (span.end..from, more == 0);
-                if !gap.is_empty() && !self.may_run_over(gap.clone()) {
+                if !is_first && self.is_in(&self.rules.refusals.cuts, from)
+                    || !self.may_run_over(gap)
+                {
                     return None;
                 }
                 span.end = span.end.max(place.end());
@@ -215,14 +256,31 @@ impl Search<'_> {
             })
     }
 
-    fn may_run_over(&self, mut gap: std::ops::Range<u32>) -> bool {
-        let refused = |address: u32| {
-            self.rules
-                .refused
-                .iter()
-                .any(|(table, it)| *table == self.table() && u32::from(it.0) == address)
-        };
-        self.rules.access.bridge_gaps && gap.end <= 0x1_0000 && !gap.any(refused)
+    /// Whether a block may ask for these addresses beside its own. Where only named ones may be
+    /// asked for, no place is torn: some units refuse half a value.
+    fn may_run_over(&self, gap: std::ops::Range<u32>) -> bool {
+        let Refusals { over, cuts } = self.rules.refusals;
+        let is_free = |address: u32| !self.is_in(over, address) && !self.is_in(cuts, address);
+        let mut rest = gap.clone();
+        if !self.rules.access.bridge_gaps {
+            while let Some(place) = self.rules.named.iter().find(|it| {
+                it.table == self.table()
+                    && u32::from(it.address.0) == rest.start
+                    && it.end() <= rest.end
+                    && !rest.is_empty()
+            }) {
+                rest.start = place.end();
+            }
+        }
+        let is_named = rest.is_empty();
+        gap.end <= 0x1_0000
+            && (self.rules.access.bridge_gaps || is_named)
+            && gap.clone().all(is_free)
+    }
+
+    fn is_in(&self, list: &[(Table, Address)], address: u32) -> bool {
+        list.iter()
+            .any(|(table, it)| *table == self.table() && u32::from(it.0) == address)
     }
 
     fn limit(&self) -> u32 {
@@ -238,12 +296,12 @@ impl Search<'_> {
     fn add(&self, state: &Partial, span: Span) -> Partial {
         let own = bytes(self.table(), span.end - span.first);
         let step = if self.table().is_bits() { 1 } else { 2 };
+        let allowed = |bytes: &u32| *bytes == own || self.padding(span, *bytes).is_some();
         let padded = (own..=bytes(self.table(), self.limit()))
             .step_by(step)
-            .find(|bytes| !state.taken.has(*bytes));
-        let allowed = |bytes: &u32| *bytes == own || self.padding(span, *bytes).is_some();
-        // Where padding is not allowed the block stays as it is, and is not unique.
-        let bytes = padded.filter(allowed).unwrap_or(own);
+            .find(|bytes| !state.taken.has(*bytes) && allowed(bytes));
+        // Where no padding is allowed the block stays as it is, and is not unique.
+        let bytes = padded.unwrap_or(own);
         let mut next = state.clone();
         next.cost += self.rules.cost.of(bytes);
         next.taken.insert(bytes);
@@ -391,13 +449,22 @@ mod tests {
         }
     }
 
-    fn planned(places: &[Place], access: &Access) -> Vec<Place> {
-        let rules = Rules {
+    fn rules<'a>(access: &'a Access, refusals: &'a Refusals) -> Rules<'a> {
+        Rules {
             access,
             cost: cost(access),
-            refused: &[],
-        };
-        plan(places.to_vec(), rules, &mut Taken::default())
+            named: &[],
+            refusals,
+        }
+    }
+
+    fn planned(places: &[Place], access: &Access) -> Vec<Place> {
+        let refusals = Refusals::default();
+        plan(
+            places.to_vec(),
+            rules(access, &refusals),
+            &mut Taken::default(),
+        )
     }
 
     #[test]
@@ -421,26 +488,63 @@ mod tests {
     #[test]
     fn what_a_unit_refused_is_not_run_over_again() {
         let access = access(20, true);
-        let refused = [(Table::Holding, Address(5))];
-        let rules = Rules {
-            access: &access,
-            cost: cost(&access),
-            refused: &refused,
-        };
-        let places = vec![holding(0, 4), holding(6, 2), holding(9, 1)];
+        let places = [holding(0, 4), holding(6, 2), holding(9, 1)];
+        let mut refusals = Refusals::default();
+        assert!(refusals.note(holding(0, 6), &places[..1]));
+        let again = plan(
+            places.to_vec(),
+            rules(&access, &refusals),
+            &mut Taken::default(),
+        );
         // The second would be as long as the first: it runs one further.
-        let expected = [holding(0, 4), holding(6, 5)];
-        assert_eq!(plan(places, rules, &mut Taken::default()), expected);
+        assert_eq!(again, [holding(0, 4), holding(6, 5)]);
+    }
+
+    #[test]
+    fn a_register_the_unit_does_not_have_ends_up_alone() {
+        let access = access(20, false);
+        let places: Vec<Place> = (0..8).map(|address| holding(address, 1)).collect();
+        let missing = holding(5, 1);
+        let mut refusals = Refusals::default();
+        let blocks = loop {
+            let blocks = plan(
+                places.clone(),
+                rules(&access, &refusals),
+                &mut Taken::default(),
+            );
+            let refused = blocks
+                .iter()
+                .find(|block| block.overlaps(&missing))
+                .unwrap();
+            if !refusals.note(*refused, &places) {
+                break blocks;
+            }
+        };
+        let expected = [holding(0, 4), holding(4, 1), missing, holding(6, 2)];
+        assert_eq!(blocks, expected);
+    }
+
+    #[test]
+    fn blocks_run_over_the_places_of_other_points_but_tear_none() {
+        let access = access(8, false);
+        let refusals = Refusals::default();
+        let named = [holding(1, 1), holding(11, 2), holding(21, 1)];
+        let rules = Rules {
+            named: &named,
+            ..rules(&access, &refusals)
+        };
+        // The first as one block, the third no longer than it, unless it runs over more.
+        let places = vec![holding(0, 1), holding(2, 1), holding(10, 1), holding(20, 1)];
+        let planned = plan(places, rules, &mut Taken::default());
+        let expected = [holding(0, 3), holding(10, 1), holding(20, 2)];
+        assert_eq!(planned, expected);
     }
 
     #[test]
     fn lengths_taken_by_other_blocks_of_the_unit_are_left_alone() {
         let access = access(8, true);
-        let rules = Rules {
-            access: &access,
-            cost: cost(&access),
-            refused: &[],
-        };
+        let refusals = Refusals::default();
+        let rules = rules(&access, &refusals);
         let mut taken = Taken::default();
         let trend = plan(vec![holding(0, 3)], rules, &mut taken);
         let settings = plan(vec![holding(100, 3)], rules, &mut taken);
@@ -532,10 +636,14 @@ mod tests {
 
         #[test]
         fn every_place_lies_in_one_block_and_no_block_is_too_long(
-            places in prop::collection::vec(any_place(), 0..40), max_words in 4u16..=125, bridge in any::<bool>(),
+            places in prop::collection::vec(any_place(), 0..40),
+            others in prop::collection::vec(any_place(), 0..40),
+            max_words in 4u16..=125, bridge in any::<bool>(),
         ) {
             let access = access(max_words, bridge);
-            let planned = planned(&places, &access);
+            let refusals = Refusals::default();
+            let rules = Rules { named: &others, ..rules(&access, &refusals) };
+            let planned = plan(places.clone(), rules, &mut Taken::default());
             for place in &places {
                 let holds = |block: &&Place| block.table == place.table
                     && block.address <= place.address && place.end() <= block.end();
@@ -544,8 +652,10 @@ mod tests {
             for block in &planned {
                 let limit = if block.table.is_bits() { 2000 } else { max_words };
                 prop_assert!(block.count <= limit);
-                let named = |address: u32| places.iter().any(|place| place.table == block.table
-                    && u32::from(place.address.0) <= address && address < place.end());
+                let named = |address: u32| places.iter().chain(&others).any(|place| {
+                    let range = u32::from(place.address.0)..place.end();
+                    place.table == block.table && range.contains(&address)
+                });
                 prop_assert!(bridge || (u32::from(block.address.0)..block.end()).all(named));
             }
         }

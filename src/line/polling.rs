@@ -6,13 +6,13 @@ use std::time::Duration;
 use tokio::time::Instant;
 
 use super::Failure;
-use super::plan::{Block, Cost, Lengths, Rules, Taken, plan};
+use super::plan::{Block, Cost, Lengths, Refusals, Rules, Taken, plan};
 use super::poll::Polled;
 use super::port::Pace;
 use super::schedule::Grid;
 use super::tally::Tally;
 use crate::clock::Stamp;
-use crate::map::{Address, Map, Place, Point, Refresh, Table};
+use crate::map::{Map, Place, Point, Refresh};
 use crate::sample::{Reading, SettingsCause};
 use crate::setup::LoopSetup;
 
@@ -42,7 +42,7 @@ pub(super) struct Polling {
     pub(super) look_at: Instant,
     settings: Vec<Block>,
     last_settings: Option<Vec<Reading>>,
-    refused: Vec<(Table, Address)>,
+    refusals: Refusals,
     is_measured: bool,
     silent_polls: u32,
     quiet_until: Option<Instant>,
@@ -67,7 +67,7 @@ impl Polling {
             last_settings: None,
             wanted: Some(SettingsCause::Start),
             look_at: Instant::now(),
-            refused: Vec::new(),
+            refusals: Refusals::default(),
             is_measured: false,
             silent_polls: 0,
             quiet_until: None,
@@ -81,10 +81,12 @@ impl Polling {
         let map = &self.setup.map;
         let measured = self.tally.turnaround().filter(|_| self.is_measured);
         let cost = Cost::new(pace, &map.access, measured.unwrap_or(USUAL_TURNAROUND));
+        let named: Vec<Place> = map.readable_places().collect();
         let rules = Rules {
             access: &map.access,
             cost,
-            refused: &self.refused,
+            named: &named,
+            refusals: &self.refusals,
         };
         let mut planned = |refresh| {
             let places = plan(map.places_for(refresh), rules, taken);
@@ -113,7 +115,7 @@ impl Polling {
     }
 
     /// Takes note of how a poll went. Whether the plan should be made anew: the unit refused a block
-    /// that runs over addresses no point names, or its turnaround is known now.
+    /// that can be asked for otherwise, or its turnaround is known now.
     pub(super) fn note(&mut self, polled: &Polled) -> bool {
         let is_silent = polled.answered.is_empty()
             && polled
@@ -126,17 +128,28 @@ impl Polling {
             0
         };
         self.quiet_until = self.pause().map(|pause| Instant::now() + pause);
-        let before = self.refused.len();
-        for (block, _) in polled
-            .failed
-            .iter()
-            .filter(|(_, failure)| *failure == Failure::Refused(2))
-        {
-            self.refused.extend(unnamed(&self.setup.map, *block));
-        }
+        let has_learned = self.note_refusals(&polled.failed);
         let is_measured = self.tally.answered() >= MEASURED_AFTER;
         let newly_measured = is_measured && !std::mem::replace(&mut self.is_measured, is_measured);
-        self.refused.len() > before || newly_measured && self.setup.map.access.bridge_gaps
+        has_learned || newly_measured && self.setup.map.access.bridge_gaps
+    }
+
+    /// Learns from exception 02 (illegal data address) how else to ask for the points of a block.
+    /// Whether the plan should be made anew.
+    pub(super) fn note_refusals(&mut self, failed: &[(Place, Failure)]) -> bool {
+        let refused = failed
+            .iter()
+            .filter(|(_, failure)| *failure == Failure::Refused(2));
+        refused.fold(false, |learned, (block, _)| {
+            let is_trend = self.trend.iter().any(|it| it.place == *block);
+            let refresh = if is_trend {
+                Refresh::Trend
+            } else {
+                Refresh::Settings
+            };
+            let places = self.setup.map.places_for(refresh);
+            self.refusals.note(*block, &places) || learned
+        })
     }
 
     /// How long a silent unit is left alone: twice as long each time.
@@ -219,22 +232,6 @@ impl Polling {
             None => differs.then_some(SettingsCause::Changed),
         }
     }
-}
-
-/// The addresses of a block that no point names.
-fn unnamed(map: &Map, block: Place) -> impl Iterator<Item = (Table, Address)> {
-    let is_named = move |address: &Address| {
-        let one = Place {
-            table: block.table,
-            address: *address,
-            count: 1,
-        };
-        map.points.iter().any(|point| point.place.overlaps(&one))
-    };
-    block
-        .addresses()
-        .filter(move |address| !is_named(address))
-        .map(move |address| (block.table, address))
 }
 
 /// Whether any setting that came both times differs.

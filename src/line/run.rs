@@ -7,13 +7,13 @@ use tokio::sync::mpsc;
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use super::exchange::Exchange;
 use super::plan::{Lengths, Taken};
 use super::poll::{absent, read_blocks, sample};
 use super::polling::Polling;
 use super::schedule::Turn;
 use super::{Ask, Failure, Line, Start};
 use crate::clock::{Clock, Stamp};
-use crate::map::Place;
 use crate::sample::{Entry, Event, Happening, Settings, SettingsCause, Why};
 use crate::setup::UnitId;
 
@@ -105,9 +105,12 @@ impl Run {
                         self.look_at_once(index, cause).await?;
                     }
                 }
-                () = tokio::time::sleep_until(start) => match next {
-                    Next::Poll(index, _) => self.turn(index).await?,
-                    Next::Look(index) => self.look_on(index).await?,
+                idle = idle(&mut self.line.exchange, start) => match (idle, next) {
+                    // A late answer may have set its unit free.
+                    (Ok(()), _) if Instant::now() < start => {}
+                    (Ok(()), Next::Poll(index, _)) => self.turn(index).await?,
+                    (Ok(()), Next::Look(index)) => self.look_on(index).await?,
+                    (Err(failure), _) => self.check_port([&failure]).await?,
                 },
             }
             self.tell_health(false).await?;
@@ -234,7 +237,8 @@ impl Run {
         if should_replan {
             self.plan();
         }
-        self.check_port(&polled.failed).await
+        self.check_port(polled.failed.iter().map(|(_, failure)| failure))
+            .await
     }
 
     async fn send_absent(&mut self, index: usize, due: Stamp, why: Why) -> Result<(), Gone> {
@@ -277,8 +281,15 @@ impl Run {
             .await;
             let failed = polled.failed.clone();
             look.polled.absorb(polled);
-            polling.look = Some(look);
-            return self.check_port(&failed).await;
+            if polling.note_refusals(&failed) {
+                self.plan();
+                self.loops[index].begin_look();
+            } else {
+                polling.look = Some(look);
+            }
+            return self
+                .check_port(failed.iter().map(|(_, failure)| failure))
+                .await;
         }
         if let Some((cause, readings)) = polling.finish_look(&look) {
             let stamp = self.clock.now().max(polling.last_stamp);
@@ -294,8 +305,12 @@ impl Run {
         Ok(())
     }
 
-    async fn check_port(&mut self, failed: &[(Place, Failure)]) -> Result<(), Gone> {
-        let lost = failed.iter().find_map(|(_, failure)| match failure {
+    /// Goes on without the port if that was among the failures.
+    async fn check_port(
+        &mut self,
+        failures: impl IntoIterator<Item = &Failure>,
+    ) -> Result<(), Gone> {
+        let lost = failures.into_iter().find_map(|failure| match failure {
             Failure::PortLost(reason) => Some(reason),
             _ => None,
         });
@@ -360,4 +375,13 @@ impl Run {
     async fn send(&mut self, entry: Entry) -> Result<(), Gone> {
         self.out.send(entry).await.map_err(|_| Gone)
     }
+}
+
+/// Waits until `until`; an open line is listened to, and may end the waiting early.
+async fn idle(exchange: &mut Option<Exchange>, until: Instant) -> Result<(), Failure> {
+    if let Some(exchange) = exchange {
+        return exchange.listen(until).await;
+    }
+    tokio::time::sleep_until(until).await;
+    Ok(())
 }

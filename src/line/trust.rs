@@ -1,7 +1,5 @@
 //! Whether an older answer of a unit may still be on its way.
 
-use std::time::Duration;
-
 use tokio::time::Instant;
 
 use super::frame::{Expected, Framing};
@@ -9,10 +7,8 @@ use super::frame::{Expected, Framing};
 /// What is known of one unit.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Trust {
-    /// Requests whose answers may still come.
-    outstanding: Vec<Outstanding>,
-    /// A fence is not enough: an outstanding answer has the shape of another block's.
-    must_listen: bool,
+    /// The request whose answer may still come; a suspect unit is asked nothing else.
+    outstanding: Option<Outstanding>,
     /// Whether the unit answers diagnostics; unknown until it did or refused.
     pub(super) returns_query: Option<bool>,
     /// Fences ignored while that is unknown, and whether one was since the unit became suspect.
@@ -28,19 +24,23 @@ struct Outstanding {
     expected: Expected,
     /// After this its answer never comes.
     until: Instant,
+    /// No other block's answer has this shape. Otherwise a fence is not enough.
+    is_unique: bool,
 }
 
 impl Trust {
     /// A request goes out; from now on its answer may be on its way, until `until` at the latest.
     pub(super) fn sent(&mut self, expected: Expected, until: Instant, is_unique: bool) {
-        self.outstanding.push(Outstanding { expected, until });
-        self.must_listen |= !is_unique;
+        self.outstanding = Some(Outstanding {
+            expected,
+            until,
+            is_unique,
+        });
     }
 
     /// Nothing older can come any more.
     pub(super) fn clear(&mut self) {
-        self.outstanding.clear();
-        self.must_listen = false;
+        self.outstanding = None;
         self.is_ignored = false;
     }
 
@@ -56,26 +56,22 @@ impl Trust {
 
     /// From when nothing older can come any more; `None` for a unit in good standing.
     pub(super) fn free_at(&self) -> Option<Instant> {
-        self.outstanding.iter().map(|it| it.until).max()
+        self.outstanding.as_ref().map(|it| it.until)
     }
 
     /// Whether a fence would do, as far as this unit is concerned.
     pub(super) fn may_fence(&self) -> bool {
-        !self.must_listen && !self.is_ignored && self.returns_query != Some(false)
+        let is_unique = self.outstanding.as_ref().is_none_or(|it| it.is_unique);
+        is_unique && !self.is_ignored && self.returns_query != Some(false)
     }
 
-    /// Looks for late answers among `received` while nothing else is asked. A request whose answer
-    /// has come is over soon after: what may still come is a repetition, and that comes at once.
-    pub(super) fn heard(&mut self, framing: Framing, received: &[u8], repeated_until: Instant) {
-        for it in &mut self.outstanding {
-            if it.expected.find(framing, received).is_some() {
-                it.until = it.until.min(repeated_until);
-            }
+    /// Looks for the late answer among `received`, of which nothing was asked for. Once it has come
+    /// the request is over soon: what may still come is a repetition, by `repeated_until`.
+    pub(super) fn overhear(&mut self, framing: Framing, received: &[u8], repeated_until: Instant) {
+        if let Some(it) = &mut self.outstanding
+            && it.expected.find(framing, received).is_some()
+        {
+            it.until = it.until.min(repeated_until);
         }
     }
-}
-
-/// How long after a late answer its repetition may come: as long as an answer may take.
-pub(super) fn repeated_until(now: Instant, answer_within: Duration) -> Instant {
-    now + answer_within
 }

@@ -61,6 +61,12 @@ impl Map {
         places.into_iter().collect()
     }
 
+    /// The places of all points that may be read.
+    pub fn readable_places(&self) -> impl Iterator<Item = Place> {
+        let readable = |point: &&Point| point.refresh != Refresh::Never;
+        self.points.iter().filter(readable).map(|point| point.place)
+    }
+
     /// What the value of an enumeration means to the program; `None` when the map does not say.
     pub fn meaning(&self, point: &Point, reading: &Reading) -> Option<Meaning> {
         point.means.get(&enumerated(reading)?).copied()

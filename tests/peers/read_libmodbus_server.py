@@ -1,6 +1,7 @@
 """emberline reads a unit that libmodbus simulates on a pseudo-terminal."""
 
 import subprocess
+from contextlib import contextmanager
 
 import bench
 import kiln
@@ -20,15 +21,22 @@ def rows(unit):
     yield "\n"
 
 
+@contextmanager
+def running(tally, port):
+    """The server on this port."""
+    words = [bench.LIBMODBUS_PEER, "serve", port, kiln.TOP.number]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+    with bench.running(*words, **pipes) as server:
+        server.stdin.writelines(rows(kiln.TOP))
+        server.stdin.flush()
+        tally.equal("libmodbus", server.stdout.readline(), "ready\n")
+        yield
+
+
 def main():
     tally = bench.Tally()
     with bench.folder() as cwd, bench.wire(cwd / kiln.PORT, cwd / "far-end"):
-        words = [bench.LIBMODBUS_PEER, "serve", cwd / "far-end", kiln.TOP.number]
-        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
-        with bench.running(*words, **pipes) as server:
-            server.stdin.writelines(rows(kiln.TOP))
-            server.stdin.flush()
-            tally.equal("libmodbus", server.stdout.readline(), "ready\n")
+        with running(tally, cwd / "far-end"):
             # libmodbus takes a request to another unit as the start of trouble: one loop only.
             kiln.check_read(tally, cwd, ["kiln-top"])
     tally.close()

@@ -2,6 +2,7 @@
 
 import asyncio
 import multiprocessing
+from contextlib import contextmanager
 
 import bench
 import kiln
@@ -33,19 +34,27 @@ def serve(port):
     asyncio.run(serving)
 
 
+@contextmanager
+def running(port):
+    """The server on this port, answering once the block begins."""
+    server = multiprocessing.Process(target=serve, args=(port,), daemon=True)
+    server.start()
+    try:
+        answers = lambda: bench.emberline("read", kiln.SETUP, cwd=port.parent)[0] == 0
+        bench.wait_for("an answer", answers)
+        yield
+    finally:
+        server.terminate()
+        server.join()
+
+
 def main():
     tally = bench.Tally()
     with bench.folder() as cwd, bench.wire(cwd / kiln.PORT, cwd / "far-end"):
-        server = multiprocessing.Process(target=serve, args=(cwd / "far-end",), daemon=True)
-        server.start()
-        try:
-            bench.wait_for("an answer", lambda: bench.emberline("read", kiln.SETUP, cwd=cwd)[0] == 0)
+        with running(cwd / "far-end"):
             kiln.check_read(tally, cwd, ["kiln-top", "kiln-bottom"])
             every = {"kiln-top": 0.5, "kiln-bottom": 1}
             kiln.check_record(tally, cwd, every, seconds=10)
-        finally:
-            server.terminate()
-            server.join()
     tally.close()
 
 
