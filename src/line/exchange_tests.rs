@@ -300,3 +300,18 @@ async fn a_late_answer_that_is_heard_while_another_unit_is_asked_sets_its_unit_f
     let free = exchange.can_ask_from(unit()).unwrap();
     assert!(free <= Instant::now() + SECOND / 2, "{free:?}");
 }
+
+#[tokio::test(start_paused = true)]
+async fn a_gateways_word_that_a_unit_did_not_answer_sets_it_not_free() {
+    let (mut exchange, mut wire) = exchange();
+    tokio::spawn(async move {
+        hear(&mut wire).await;
+        let word = wrap(Framing::Rtu, unit(), &[0x83, 0x0B], 0);
+        wire.write_all(&word).await.unwrap();
+        std::future::pending::<()>().await;
+    });
+    let began = Instant::now();
+    assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(Failure::NoAnswer));
+    let free = exchange.can_ask_from(unit()).unwrap();
+    assert!(free >= began + Access::default().late_at_most, "{free:?}");
+}

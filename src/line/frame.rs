@@ -54,6 +54,17 @@ pub(crate) enum Heard {
     Exception(u8),
 }
 
+/// A gateway's own exceptions (Modbus application protocol V1.1b3, section 7): path unavailable, and
+/// target device failed to respond. The unit may still answer.
+const GATEWAYS: [u8; 2] = [0x0A, 0x0B];
+
+impl Heard {
+    /// Whether the unit said it, and not a gateway for it.
+    pub(crate) fn is_the_units_own(&self) -> bool {
+        !matches!(self, Self::Exception(code) if GATEWAYS.contains(code))
+    }
+}
+
 /// A frame of somebody else, met while waiting.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Stranger {

@@ -68,9 +68,11 @@ impl Trust {
     /// Looks for the late answer among `received`, of which nothing was asked for. Once it has come
     /// the request is over soon: what may still come is a repetition, by `repeated_until`.
     pub(super) fn overhear(&mut self, framing: Framing, received: &[u8], repeated_until: Instant) {
-        if let Some(it) = &mut self.outstanding
-            && it.expected.find(framing, received).is_some()
-        {
+        let Some(it) = &mut self.outstanding else {
+            return;
+        };
+        let heard = it.expected.find(framing, received);
+        if heard.is_some_and(|heard| heard.is_the_units_own()) {
             it.until = it.until.min(repeated_until);
         }
     }
