@@ -1,8 +1,8 @@
 //! The controller's front: what a person, or a register write, may ask of it, and what it shows.
 
 use super::{
-    Autotune, AutotuneState, BAND_LIMITS, CYCLE_LIMITS_S, Controller, LONGEST_TIME_S, Mode,
-    Refused, Settings, Tuning,
+    Autotune, AutotuneState, BAND_LIMITS, CYCLE_LIMITS_S, Controller, LONGEST_TIME_S,
+    MOST_DECIMALS, Mode, Refused, Settings, Tuning,
 };
 
 /// Steepest setpoint ramp, degrees a minute.
@@ -41,6 +41,11 @@ impl Controller {
     /// Demand, percent.
     pub fn output(&self) -> f64 {
         self.output
+    }
+
+    /// How long it has been running, s.
+    pub fn running_s(&self) -> f64 {
+        self.running_s
     }
 
     /// Automatic or manual.
@@ -236,6 +241,21 @@ impl Controller {
         self.settings.autotune.output_limit =
             within("autotune output limit", percent, 10.0, 100.0)?;
         Ok(())
+    }
+
+    /// Sets how many decimals temperatures and percentages are shown with, a whole number.
+    ///
+    /// # Errors
+    /// More than [`MOST_DECIMALS`].
+    pub fn set_decimals(&mut self, decimals: f64) -> Result<(), Refused> {
+        let most = f64::from(MOST_DECIMALS);
+        self.settings.decimals = within("decimals", decimals, 0.0, most)? as u8;
+        Ok(())
+    }
+
+    /// Lets whoever is on the wire change something, or not.
+    pub fn set_unlocked(&mut self, is_unlocked: bool) {
+        self.settings.is_unlocked = is_unlocked;
     }
 
     /// Changes what the front does not offer: how the law treats setpoint, windup and noise.

@@ -15,7 +15,8 @@ use proportioning::Proportioning;
 pub use autotune::AutotuneState;
 pub use rule::{Swing, TuningRule, Ultimate, ultimate};
 pub use settings::{
-    AntiWindup, AutotuneSettings, BAND_LIMITS, CYCLE_LIMITS_S, LONGEST_TIME_S, Settings, Tuning,
+    AntiWindup, AutotuneSettings, BAND_LIMITS, CYCLE_LIMITS_S, LONGEST_TIME_S, MOST_DECIMALS,
+    Settings, Tuning,
 };
 
 /// Automatic control, or an output set by hand.
@@ -76,6 +77,7 @@ pub struct Controller {
     output: f64,
     heating: bool,
     alarm: bool,
+    running_s: f64,
 }
 
 impl Controller {
@@ -95,6 +97,7 @@ impl Controller {
             output,
             heating: false,
             alarm: false,
+            running_s: 0.0,
             settings,
         }
     }
@@ -106,6 +109,7 @@ impl Controller {
             self.pid.forget_measurement();
         }
         self.pv = reading;
+        self.running_s += dt;
         self.ramp(dt);
         self.output = match reading {
             Some(pv) => self.decide(pv, dt),

@@ -18,6 +18,8 @@ pub struct Tuning {
 pub const BAND_LIMITS: (f64, f64) = (0.1, 999.9);
 /// Longest integral and derivative time, s.
 pub const LONGEST_TIME_S: f64 = 9999.0;
+/// Most decimals the display shows of a temperature or a percentage.
+pub const MOST_DECIMALS: u8 = 1;
 /// Shortest and longest cycle time, s.
 pub const CYCLE_LIMITS_S: (f64, f64) = (1.0, 120.0);
 
@@ -116,6 +118,10 @@ pub struct Settings {
     pub alarm_hysteresis: f64,
     /// Output while the sensor is broken, percent.
     pub safe_output: f64,
+    /// Decimals of temperatures and percentages on its display.
+    pub decimals: u8,
+    /// Whether whoever is on the wire may change anything, where the register layout asks for that.
+    pub is_unlocked: bool,
     /// How it tunes itself.
     pub autotune: AutotuneSettings,
 }
@@ -138,6 +144,8 @@ impl Settings {
             alarm_high: 560.0,
             alarm_hysteresis: 1.0,
             safe_output: 0.0,
+            decimals: 1,
+            is_unlocked: false,
             autotune: AutotuneSettings {
                 output_limit: 100.0,
                 hysteresis: 0.5,

@@ -21,6 +21,7 @@ contact stick-on | stick-off | free
 supply 0.9           supply voltage over nominal
 ramp 5               setpoint ramp, degrees a minute; 0 is at once
 limit 60             highest output an autotune may use, percent
+decimals 0           decimals of temperatures and percentages on the display, 0 or 1
 ";
 
 /// Something a person does at the controller's front or to the oven.
@@ -42,6 +43,7 @@ pub enum Command {
     Supply(f64),
     Ramp(f64),
     Limit(f64),
+    Decimals(u8),
 }
 
 /// What could not be understood as a command.
@@ -89,6 +91,7 @@ fn parse(words: &[&str]) -> Option<Command> {
         ["supply", factor] => Command::Supply(number(factor)?),
         ["ramp", rate] => Command::Ramp(number(rate)?),
         ["limit", percent] => Command::Limit(number(percent)?),
+        ["decimals", decimals] => Command::Decimals(decimals.parse().ok()?),
         _ => return None,
     })
 }
@@ -116,6 +119,7 @@ impl Command {
             Self::Supply(factor) => plant.supply = factor.max(0.0),
             Self::Ramp(rate) => controller.set_ramp(rate)?,
             Self::Limit(percent) => controller.set_autotune_limit(percent)?,
+            Self::Decimals(decimals) => controller.set_decimals(decimals.into())?,
         }
         Ok(())
     }

@@ -1,37 +1,55 @@
 //! `floats`: 32-bit floats, low word first; measured values in input registers, settings in holding
 //! registers, states in discrete inputs, commands in coils. It knows no diagnostics echo.
 
-use super::setting::Setting;
-use super::{Bits, Exception, Layout, Words};
-use crate::controller::{AutotuneState, Controller, Mode};
-
-/// Longest block, words.
-const MAX_WORDS: u16 = 32;
+use super::{Encoding, Item, Layout, Order, Setting, State, What};
 
 /// Coils: hand the output to a person; start (1) or abort (0) an autotune.
 const COIL_MANUAL: u16 = 0;
 const COIL_AUTOTUNE: u16 = 1;
 
+/// One pattern for all machines, and the one that the map names.
+const NOT_A_NUMBER: u32 = 0x7FC0_0000;
+
+const ITEMS: [Item; 22] = [
+    measured(0, What::ProcessValue),
+    measured(2, What::WorkingSetpoint),
+    measured(4, What::Output),
+    setting(0, Setting::Setpoint),
+    setting(2, Setting::Band),
+    setting(4, Setting::Integral),
+    setting(6, Setting::Derivative),
+    setting(8, Setting::Cycle),
+    setting(10, Setting::SetpointHigh),
+    setting(12, Setting::SetpointLow),
+    setting(14, Setting::OutputHigh),
+    setting(16, Setting::OutputLow),
+    setting(18, Setting::ManualOutput),
+    setting(20, Setting::Alarm),
+    setting(22, Setting::Ramp),
+    setting(24, Setting::AutotuneLimit),
+    Item::discrete(0, State::Tuning),
+    Item::discrete(1, State::Alarm),
+    Item::discrete(2, State::SensorFault),
+    Item::discrete(3, State::Heating),
+    Item::coil(COIL_MANUAL, State::Mode).writable(),
+    Item::coil(COIL_AUTOTUNE, State::TuneCommand).writable(),
+];
+
+const fn measured(address: u16, what: What) -> Item {
+    Item::input(address, what)
+        .coded(Encoding::F32, 1.0)
+        .broken(NOT_A_NUMBER)
+}
+
+const fn setting(address: u16, setting: Setting) -> Item {
+    Item::holding(address, What::Set(setting))
+        .coded(Encoding::F32, 1.0)
+        .writable()
+}
+
 /// A controller whose maker thought of computers.
 #[derive(Clone, Copy, Debug)]
 pub struct Floats;
-
-/// The settings, in the order of their register pairs.
-const SETTINGS: [Setting; 13] = [
-    Setting::Setpoint,
-    Setting::Band,
-    Setting::Integral,
-    Setting::Derivative,
-    Setting::Cycle,
-    Setting::SetpointHigh,
-    Setting::SetpointLow,
-    Setting::OutputHigh,
-    Setting::OutputLow,
-    Setting::ManualOutput,
-    Setting::Alarm,
-    Setting::Ramp,
-    Setting::AutotuneLimit,
-];
 
 impl Layout for Floats {
     fn name(&self) -> &'static str {
@@ -42,90 +60,29 @@ impl Layout for Floats {
         include_str!("../../../configs/maps/floats.toml")
     }
 
+    fn items(&self) -> &[Item] {
+        &ITEMS
+    }
+
+    fn order(&self) -> Order {
+        Order::LOW_WORD_FIRST
+    }
+
     fn max_words(&self) -> u16 {
-        MAX_WORDS
+        32
     }
-
-    fn has_words(&self, _table: Words) -> bool {
-        true
-    }
-
-    fn has_bits(&self) -> bool {
-        true
-    }
-
-    fn word(&self, c: &Controller, table: Words, address: u16) -> Option<u16> {
-        let pair = usize::from(address / 2);
-        let value = match table {
-            Words::Input => *measured(c).get(pair)?,
-            Words::Holding => SETTINGS.get(pair)?.get(c),
-        };
-        Some(low_first(value as f32)[usize::from(address % 2)])
-    }
-
-    fn bit(&self, c: &Controller, table: Bits, address: u16) -> Option<bool> {
-        let tuning = c.autotune() == AutotuneState::Active;
-        let manual = c.mode() == Mode::Manual;
-        let bits: &[bool] = match table {
-            Bits::Coil => &[manual, tuning],
-            Bits::Discrete => &[tuning, c.is_alarm(), c.pv().is_none(), c.is_heating()],
-        };
-        bits.get(usize::from(address)).copied()
-    }
-
-    /// Whole floats only: half a number means nothing.
-    fn write_words(&self, c: &mut Controller, first: u16, words: &[u16]) -> Result<(), Exception> {
-        let pairs = words.chunks_exact(2);
-        if !first.is_multiple_of(2) || !pairs.remainder().is_empty() {
-            return Err(Exception::IllegalValue);
-        }
-        for (pair, words) in (usize::from(first / 2)..).zip(pairs) {
-            let setting = SETTINGS.get(pair).ok_or(Exception::IllegalAddress)?;
-            setting.set(c, shortest(from_low_first([words[0], words[1]])))?;
-        }
-        Ok(())
-    }
-
-    fn write_bit(&self, c: &mut Controller, address: u16, on: bool) -> Result<(), Exception> {
-        match (address, on) {
-            (COIL_MANUAL, true) => c.go_manual(),
-            (COIL_MANUAL, false) => c.go_automatic(),
-            (COIL_AUTOTUNE, true) => c.start_autotune()?,
-            (COIL_AUTOTUNE, false) => c.abort_autotune(),
-            _ => return Err(Exception::IllegalAddress),
-        }
-        Ok(())
-    }
-}
-
-/// Process value (not a number while the sensor is open), working setpoint, output.
-fn measured(c: &Controller) -> [f64; 3] {
-    [c.pv().unwrap_or(f64::NAN), c.working_setpoint(), c.output()]
-}
-
-fn low_first(value: f32) -> [u16; 2] {
-    let bits = if value.is_nan() {
-        // One pattern for all machines, and the one that the map names.
-        0x7FC0_0000
-    } else {
-        value.to_bits()
-    };
-    [bits as u16, (bits >> 16) as u16]
-}
-
-fn from_low_first([low, high]: [u16; 2]) -> f32 {
-    f32::from_bits(u32::from(high) << 16 | u32::from(low))
-}
-
-/// The decimal number a person meant: 0.1 sent as a 32-bit float is 0.1, not 0.10000000149.
-fn shortest(value: f32) -> f64 {
-    value.to_string().parse().unwrap_or(f64::NAN)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::controller::{Settings, Tuning};
+    use crate::controller::{AutotuneState, Controller, Settings, Tuning};
+    use crate::registers::{Bits, Exception, Words};
+
+    fn low_first(value: f32) -> [u16; 2] {
+        let bits = value.to_bits();
+        [bits as u16, (bits >> 16) as u16]
+    }
 
     fn controller() -> Controller {
         let settings = Settings::as_delivered(Tuning::new(28.0, 140.0, 35.0), 490.0);
@@ -133,13 +90,8 @@ mod tests {
     }
 
     fn float(c: &Controller, table: Words, address: u16) -> f32 {
-        from_low_first([address, address + 1].map(|a| Floats.word(c, table, a).unwrap()))
-    }
-
-    /// IEEE 754 single precision of 1.0 is 3F80 0000.
-    #[test]
-    fn the_low_word_comes_first() {
-        assert_eq!(low_first(1.0), [0x0000, 0x3F80]);
+        let [low, high] = [address, address + 1].map(|a| Floats.word(c, table, a).unwrap());
+        f32::from_bits(u32::from(high) << 16 | u32::from(low))
     }
 
     #[test]

@@ -1,16 +1,36 @@
 //! Register layouts of invented controllers: what the same controller looks like from the wire.
+//!
+//! A layout is a list of [`Item`]s and a few manners. `unit`, `setting` and `what` say what an item can
+//! hold, `coding` how a number becomes words, `sheet` answers by a list of items.
 
-mod annealer;
-pub mod counter;
-mod floats;
+mod unit;
 mod setting;
+mod what;
+mod coding;
+mod item;
+mod sheet;
+mod annealer;
+mod bits;
+pub mod counter;
+mod decimals;
+mod floats;
+mod locked;
 
 use std::fmt;
+use std::time::Duration;
 
 use crate::controller::{Controller, Refused};
 
 pub use annealer::Annealer;
+pub use bits::StatusBits;
+pub use coding::{Encoding, Order, Part};
+pub use decimals::DecimalPoint;
 pub use floats::Floats;
+pub use item::{Access, Broken, Item, Scale, TOP_OF_RANGE, Table};
+pub use locked::Locked;
+pub use setting::Setting;
+pub use unit::{Kind, Unit};
+pub use what::{State, What};
 
 /// Why a request is refused: the exception codes of the Modbus application protocol V1.1b3, 7.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,16 +85,53 @@ pub enum Bits {
 }
 
 /// A controller as its registers show it. Everything that is written changes the controller as a
-/// key at its front would.
+/// key at its front would. What is said by [`items`](Self::items) alone need not be said again.
 pub trait Layout: fmt::Debug + Send + Sync {
     /// Its name on the command line.
-    fn name(&self) -> &'static str;
+    fn name(&self) -> &str;
 
-    /// The register map that goes with it, as emberline reads it.
-    fn map_text(&self) -> &'static str;
+    /// The register map that goes with it, as emberline reads it; empty where nobody has written one.
+    fn map_text(&self) -> &'static str {
+        ""
+    }
+
+    /// Its registers and bits.
+    fn items(&self) -> &[Item] {
+        &[]
+    }
+
+    /// The unit in which it gives temperatures, and shows them.
+    fn temperature_unit(&self) -> Unit {
+        let pv = |item: &&Item| item.what == What::ProcessValue;
+        self.items()
+            .iter()
+            .find(pv)
+            .map_or(Unit::DegC, |item| item.unit)
+    }
+
+    /// Order of the words and bytes of 32-bit values.
+    fn order(&self) -> Order {
+        Order::default()
+    }
 
     /// Longest block of words one request may ask for.
     fn max_words(&self) -> u16;
+
+    /// What it needs after an answer before it hears the next request; one that comes sooner it
+    /// misses.
+    fn rest(&self) -> Duration {
+        Duration::ZERO
+    }
+
+    /// The same after it was written to.
+    fn rest_after_write(&self) -> Duration {
+        self.rest()
+    }
+
+    /// Whether it takes a write only once it was unlocked.
+    fn needs_unlocking(&self) -> bool {
+        false
+    }
 
     /// Whether it answers the diagnostics echo, function 08 sub-function 00.
     fn echoes(&self) -> bool {
@@ -82,49 +139,63 @@ pub trait Layout: fmt::Debug + Send + Sync {
     }
 
     /// Whether it has this table of words at all; reading one it has not is an unknown function.
-    fn has_words(&self, table: Words) -> bool;
+    fn has_words(&self, table: Words) -> bool {
+        self.items().iter().any(|item| item.table == table.into())
+    }
 
     /// Whether it has bits at all.
     fn has_bits(&self) -> bool {
-        false
+        self.items().iter().any(|item| item.table.is_bits())
     }
 
     /// The word at `address`; `None` where there is none.
-    fn word(&self, controller: &Controller, table: Words, address: u16) -> Option<u16>;
+    fn word(&self, controller: &Controller, table: Words, address: u16) -> Option<u16> {
+        sheet::word(self, controller, table.into(), address)
+    }
 
     /// The bit at `address`; `None` where there is none.
-    fn bit(&self, _controller: &Controller, _table: Bits, _address: u16) -> Option<bool> {
-        None
+    fn bit(&self, controller: &Controller, table: Bits, address: u16) -> Option<bool> {
+        sheet::word(self, controller, table.into(), address).map(|word| word != 0)
     }
 
     /// Writes holding registers from `address` on. On an error the controller may be half changed:
     /// the caller works on a copy.
     ///
     /// # Errors
-    /// [`Exception`]; 02 where there is no such register, 03 where it does not take the value.
+    /// [`Exception`]; 02 where there is no such register, 03 where it does not take the value, 04
+    /// where it does not take it now.
     fn write_words(
         &self,
         controller: &mut Controller,
         address: u16,
         words: &[u16],
-    ) -> Result<(), Exception>;
+    ) -> Result<(), Exception> {
+        sheet::write(self, controller, Table::Holding, address, words)
+    }
 
     /// Writes a coil.
     ///
     /// # Errors
-    /// [`Exception`]; 02 where there is no such coil.
+    /// As for words.
     fn write_bit(
         &self,
-        _controller: &mut Controller,
-        _address: u16,
-        _on: bool,
+        controller: &mut Controller,
+        address: u16,
+        on: bool,
     ) -> Result<(), Exception> {
-        Err(Exception::IllegalAddress)
+        sheet::write(self, controller, Table::Coil, address, &[on.into()])
+    }
+
+    /// Whether this item takes no write before the controller was unlocked.
+    fn is_locked_for(&self, item: &Item, controller: &Controller) -> bool {
+        self.needs_unlocking()
+            && !controller.settings().is_unlocked
+            && item.what != What::State(State::WriteAccess)
     }
 }
 
 /// Every layout there is.
-pub static LAYOUTS: [&dyn Layout; 2] = [&Annealer, &Floats];
+pub static LAYOUTS: [&dyn Layout; 5] = [&Annealer, &Floats, &DecimalPoint, &StatusBits, &Locked];
 
 /// The layout of this name.
 pub fn layout(name: &str) -> Option<&'static dyn Layout> {

@@ -1,10 +1,15 @@
 //! The settings that registers can read and write, whatever their place and encoding.
 
+use super::unit::Kind;
 use crate::controller::{Controller, Refused, Tuning};
 
 /// One number that can be set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Setting {
+#[expect(
+    missing_docs,
+    reason = "each is a setting of the controller, named there"
+)]
+pub enum Setting {
     Setpoint,
     Band,
     Integral,
@@ -18,11 +23,66 @@ pub(super) enum Setting {
     Alarm,
     Ramp,
     AutotuneLimit,
+    Decimals,
 }
 
 impl Setting {
+    /// Every one, in the order in which a person would look at them.
+    pub const ALL: [Self; 14] = [
+        Self::Setpoint,
+        Self::Band,
+        Self::Integral,
+        Self::Derivative,
+        Self::Cycle,
+        Self::SetpointHigh,
+        Self::SetpointLow,
+        Self::OutputHigh,
+        Self::OutputLow,
+        Self::ManualOutput,
+        Self::Alarm,
+        Self::Ramp,
+        Self::AutotuneLimit,
+        Self::Decimals,
+    ];
+
+    /// What it is called.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Setpoint => "Setpoint",
+            Self::Band => "Proportional band",
+            Self::Integral => "Integral time",
+            Self::Derivative => "Derivative time",
+            Self::Cycle => "Cycle time",
+            Self::SetpointHigh => "Highest setpoint",
+            Self::SetpointLow => "Lowest setpoint",
+            Self::OutputHigh => "Highest output",
+            Self::OutputLow => "Lowest output",
+            Self::ManualOutput => "Output in manual",
+            Self::Alarm => "High alarm",
+            Self::Ramp => "Setpoint ramp",
+            Self::AutotuneLimit => "Highest output while tuning",
+            Self::Decimals => "Decimals on the display",
+        }
+    }
+
+    /// What kind of number it is.
+    pub const fn kind(self) -> Kind {
+        match self {
+            Self::Setpoint | Self::SetpointHigh | Self::SetpointLow | Self::Alarm => {
+                Kind::Temperature
+            }
+            Self::Band => Kind::Difference,
+            Self::Integral | Self::Derivative | Self::Cycle => Kind::Time,
+            Self::OutputHigh | Self::OutputLow | Self::ManualOutput | Self::AutotuneLimit => {
+                Kind::Percent
+            }
+            Self::Ramp => Kind::Rate,
+            Self::Decimals => Kind::Count,
+        }
+    }
+
     /// Its value, in degrees, seconds, percent or degrees a minute.
-    pub(super) fn get(self, c: &Controller) -> f64 {
+    pub fn get(self, c: &Controller) -> f64 {
         let s = c.settings();
         match self {
             Self::Setpoint => s.setpoint,
@@ -38,11 +98,15 @@ impl Setting {
             Self::Alarm => s.alarm_high,
             Self::Ramp => s.ramp_per_min,
             Self::AutotuneLimit => s.autotune.output_limit,
+            Self::Decimals => s.decimals.into(),
         }
     }
 
     /// Sets it as the panel would.
-    pub(super) fn set(self, c: &mut Controller, value: f64) -> Result<(), Refused> {
+    ///
+    /// # Errors
+    /// What the panel refuses.
+    pub fn set(self, c: &mut Controller, value: f64) -> Result<(), Refused> {
         let now = c.settings();
         let tuning = now.tuning;
         let setpoints = (now.setpoint_low, now.setpoint_high);
@@ -70,6 +134,7 @@ impl Setting {
             Self::Alarm => c.set_alarm_high(value),
             Self::Ramp => c.set_ramp(value),
             Self::AutotuneLimit => c.set_autotune_limit(value),
+            Self::Decimals => c.set_decimals(value),
         }
     }
 }

@@ -1,11 +1,14 @@
 //! The units on one wire.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use tokio::time::Instant;
 
 use super::Timing;
 use super::answer::answer;
 use super::faults::{Faults, Sending};
+use crate::oven::Oven;
 use crate::panel::Panel;
 use crate::registers::Layout;
 use crate::registers::counter::Counter;
@@ -19,6 +22,8 @@ pub struct Unit {
     number: u8,
     layout: &'static dyn Layout,
     panel: Panel,
+    /// Until when it hears nothing.
+    rests_until: Arc<Mutex<Option<Instant>>>,
 }
 
 impl Unit {
@@ -28,6 +33,7 @@ impl Unit {
             number,
             layout,
             panel,
+            rests_until: Arc::default(),
         }
     }
 
@@ -46,9 +52,32 @@ impl Unit {
         &self.panel
     }
 
-    fn answer(&self, request: &[u8]) -> Vec<u8> {
-        self.panel
-            .with(|oven| answer(self.layout, &mut oven.controller, request))
+    /// Nothing while it rests: the request is missed.
+    fn answer(&self, request: &[u8]) -> Option<Vec<u8>> {
+        let now = Instant::now();
+        if self.rests_until().is_some_and(|until| now < until) {
+            return None;
+        }
+        self.rest(request, now);
+        let act = |oven: &mut Oven| answer(self.layout, &mut oven.controller, request);
+        Some(self.panel.with(act))
+    }
+
+    /// Its answer to `request` is out at `out`: from then on it rests, if it is one that must.
+    fn rest(&self, request: &[u8], out: Instant) {
+        let rest = match request.first() {
+            Some(5 | 6 | 15 | 16) => self.layout.rest_after_write(),
+            _ => self.layout.rest(),
+        };
+        if !rest.is_zero() {
+            *self.rests_until() = Some(out + rest);
+        }
+    }
+
+    fn rests_until(&self) -> MutexGuard<'_, Option<Instant>> {
+        self.rests_until
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -104,8 +133,15 @@ impl Bus {
         &self.units
     }
 
+    /// The answer of `unit` to `request`, which took its time on the wire, is out at `out`.
+    pub(super) fn answered(&self, unit: u8, request: &[u8], out: Instant) {
+        for answering in self.units.iter().filter(|other| other.number == unit) {
+            answering.rest(request, out);
+        }
+    }
+
     /// What `unit` answers to `request` (both without unit number and check): `None` if there is no
-    /// such unit, or if it is meant for all, who obey and keep silent.
+    /// such unit, if it is resting, or if it is meant for all, who obey and keep silent.
     pub fn answer(&self, unit: u8, request: &[u8]) -> Option<Vec<u8>> {
         if unit == BROADCAST {
             for unit in &self.units {
@@ -114,7 +150,7 @@ impl Bus {
             return None;
         }
         let answer = match self.units.iter().find(|other| other.number == unit) {
-            Some(controller) => controller.answer(request),
+            Some(controller) => controller.answer(request)?,
             None => self.counters.get(&unit)?.answer(request),
         };
         Some(answer).filter(|answer| !answer.is_empty())

@@ -56,6 +56,7 @@ fn answer_to(frame: &[u8], bus: &Bus, outbox: &mut Outbox) {
         at += sending.after + bus.timing.on_the_wire(sending.bytes.len());
         at = outbox.put(*unit, at, sending.bytes);
     }
+    bus.answered(*unit, request, at);
 }
 
 /// What is still to be sent, each at its time.
@@ -146,7 +147,7 @@ mod tests {
     use super::*;
     use crate::oven::{LEFT_OVER_TUNING, Oven};
     use crate::panel::Panel;
-    use crate::registers::{Annealer, Floats};
+    use crate::registers::{Annealer, Floats, Layout, Locked, StatusBits};
 
     fn panel() -> Panel {
         Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), 1.0)
@@ -250,6 +251,31 @@ mod tests {
             took >= least && took < least + Duration::from_millis(2),
             "{took:?}"
         );
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_request_that_comes_too_soon_after_an_answer_is_missed() {
+        let mut bus = Bus::new(vec![
+            Unit::new(1, &StatusBits, panel()),
+            Unit::new(2, &Locked, panel()),
+        ]);
+        bus.timing = Timing::at_baud(9600, Duration::ZERO);
+        let mut wire = in_memory(bus);
+        let read_pv = sealed(vec![1, 4, 0, 0, 0, 1]);
+        let unlock = sealed(vec![2, 6, 0x20, 0xFF, 0x0A, 0xBA]);
+        for (request, rest) in [
+            (read_pv, StatusBits.rest()),
+            (unlock, Locked.rest_after_write()),
+        ] {
+            for (pause, is_heard) in [(rest.mul_f64(0.95), false), (rest.mul_f64(1.05), true)] {
+                wire.write_all(&request).await.unwrap();
+                let mut answer = vec![0; if request[1] == 4 { 7 } else { 8 }];
+                wire.read_exact(&mut answer).await.unwrap();
+                tokio::time::sleep(pause).await;
+                let again = ask(&mut wire, &request).await;
+                assert_eq!(!again.is_empty(), is_heard, "{request:?} {pause:?}");
+            }
+        }
     }
 
     #[tokio::test(start_paused = true)]

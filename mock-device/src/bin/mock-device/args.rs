@@ -14,7 +14,7 @@ Examples:
   mock-device --pty /tmp/oven                     a serial port named /tmp/oven
   mock-device --pty /tmp/oven --write-setup .     and the setup and map that go with it
   mock-device --tcp 127.0.0.1:1502 --speed 60     an hour of oven in a minute
-  mock-device --rtu-over-tcp 127.0.0.1:4001 --unit 1,2,3 --layout floats
+  mock-device --rtu-over-tcp 127.0.0.1:4001 --unit 1,2,3 --layout bits
   mock-device --pty /tmp/oven --do '60s setpoint 510' --do '30m autotune'
 
 While it runs it takes commands on standard input, one a line; 'help' lists them.
@@ -38,7 +38,7 @@ pub(crate) struct Args {
     /// Listen for RTU frames over TCP
     #[arg(long, value_name = "ADDR")]
     pub(crate) rtu_over_tcp: Option<String>,
-    /// Register layout: annealer or floats
+    /// Register layout: annealer, floats, decimals, bits or locked
     #[arg(long, value_name = "NAME", default_value = "annealer", value_parser = layout_named)]
     pub(crate) layout: &'static dyn Layout,
     /// Times as fast as the clock

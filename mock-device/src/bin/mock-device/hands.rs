@@ -6,13 +6,15 @@ use std::io::{self, BufRead};
 use mock_device::View;
 use mock_device::controller::{AutotuneState, Mode};
 use mock_device::panel::command::{Command, HELP};
+use mock_device::registers::{self, Kind, Setting};
 use mock_device::wire::{Bus, Unit};
 use tokio::sync::mpsc;
 
 /// What is said about commands that are not an oven's.
 const MORE_HELP: &str = "\
 unit 2 door open     any command, for one unit only; without it, for all
-show                 what the ovens do now
+show                 what the ovens do now, as their displays show it
+settings             everything that is set
 help
 quit
 ";
@@ -60,6 +62,7 @@ pub(crate) fn obey(line: &str, bus: &Bus) -> Reply {
         ["quit"] => Reply::Quit,
         ["help"] => Reply::Say(format!("{HELP}{MORE_HELP}")),
         ["show"] => Reply::Say(meant.iter().map(|unit| show(unit)).collect()),
+        ["settings"] => Reply::Say(meant.iter().map(|unit| settings(unit)).collect()),
         command => Reply::Say(carry_out(&command.join(" "), &meant)),
     }
 }
@@ -88,30 +91,61 @@ fn show(unit: &Unit) -> String {
     let view = unit.panel().view();
     let seconds = view.elapsed_s as u64;
     let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-    let pv = view
-        .pv
-        .map_or_else(|| "sensor open".to_owned(), |pv| format!("{pv:.1} degC"));
+    let pv = view.pv.map_or_else(
+        || "sensor open".to_owned(),
+        |pv| shown(unit, Kind::Temperature, pv),
+    );
     let mode = match view.mode {
         Mode::Automatic => "automatic",
         Mode::Manual => "manual",
     };
     let door = if view.door_open { ", door open" } else { "" };
     format!(
-        "unit {} at {h}:{m:02}:{s:02}: pv {pv}, sp {:.1} degC, out {:.1} %, {mode}, {}, {}{door}\n",
+        "unit {} at {h}:{m:02}:{s:02}: pv {pv}, sp {}, out {}, {mode}, {}, {}{door}\n",
         unit.number(),
-        view.setpoint,
-        view.output,
-        tuning_text(&view),
+        shown(unit, Kind::Temperature, view.setpoint),
+        shown(unit, Kind::Percent, view.output),
+        tuning_text(unit, &view),
         autotune_text(view.autotune),
     )
 }
 
-fn tuning_text(view: &View) -> String {
+fn tuning_text(unit: &Unit, view: &View) -> String {
     let t = view.tuning;
+    let band = shown(unit, Kind::Difference, t.band);
     format!(
-        "band {:.1} degC integral {:.0} s derivative {:.0} s",
-        t.band, t.integral_s, t.derivative_s
+        "band {band} integral {:.0} s derivative {:.0} s",
+        t.integral_s, t.derivative_s
     )
+}
+
+/// A line for each setting.
+fn settings(unit: &Unit) -> String {
+    let value = |setting: Setting| unit.panel().with(|oven| setting.get(&oven.controller));
+    let line = |setting: Setting| {
+        let value = shown(unit, setting.kind(), value(setting));
+        format!("unit {}  {:<28}{value}\n", unit.number(), setting.label())
+    };
+    Setting::ALL.into_iter().map(line).collect()
+}
+
+/// A number as this unit's display shows it, its temperatures in the unit that it sends them in.
+fn shown(unit: &Unit, kind: Kind, value: f64) -> String {
+    let fahrenheit = unit.layout().temperature_unit() == registers::Unit::DegF;
+    let shows = match kind {
+        Kind::Temperature | Kind::Difference if fahrenheit => registers::Unit::DegF,
+        Kind::Rate if fahrenheit => registers::Unit::DegFPerMinute,
+        _ => kind.unit(),
+    };
+    let decimals = match kind {
+        Kind::Time | Kind::Count => 0,
+        _ => unit
+            .panel()
+            .with(|oven| oven.controller.settings().decimals),
+    };
+    let number = shows.of(kind, value);
+    let text = format!("{number:.*} {}", usize::from(decimals), shows.text());
+    text.trim_end().to_owned()
 }
 
 fn autotune_text(state: AutotuneState) -> &'static str {
@@ -213,6 +247,21 @@ mod tests {
         said("unit 2 autotune", &bus);
         assert!(watcher.look(&bus).contains("unit 2"));
         assert!(watcher.look(&bus).is_empty());
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn show_and_settings_follow_the_decimals_and_the_unit_of_the_display() {
+        let panel = Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), 1.0);
+        let bus = Bus::new(vec![Unit::new(1, &registers::Locked, panel)]);
+        assert!(said("show", &bus).contains("sp 914.0 degF"));
+        assert!(said("settings", &bus).contains("Proportional band           50.4 degF\n"));
+        said("decimals 0", &bus);
+        let text = said("show", &bus);
+        assert!(
+            text.contains("sp 914 degF") && text.contains("band 50 degF"),
+            "{text}"
+        );
+        assert!(said("settings", &bus).contains("Integral time               140 s\n"));
     }
 
     #[tokio::test(start_paused = true)]

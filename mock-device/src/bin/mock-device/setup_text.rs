@@ -5,6 +5,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
+use mock_device::registers::Kind;
 use mock_device::wire::Bus;
 
 /// Where the units are reached, as a setup's line says it.
@@ -28,11 +29,15 @@ pub(crate) fn setup_text(reached: &Reached, bus: &Bus, maps: &str) -> String {
     }
     for unit in bus.units() {
         let (number, map) = (unit.number(), unit.layout().name());
+        let degrees = |kind, celsius| unit.layout().temperature_unit().of(kind, celsius);
         let _ = write!(
             text,
             "\n[[loops]]\nname = \"oven-{number}\"\nline = \"bench\"\nunit_number = {number}\n\
-             map = \"{maps}/{map}.toml\"\nevery = \"1 s\"\nband = 2.0\nstop_setpoint = 20.0\n\
-             stop_above = 560.0\n"
+             map = \"{maps}/{map}.toml\"\nevery = \"1 s\"\nband = {:.1}\nstop_setpoint = {:.1}\n\
+             stop_above = {:.1}\n",
+            degrees(Kind::Difference, 2.0),
+            degrees(Kind::Temperature, 20.0),
+            degrees(Kind::Temperature, 560.0),
         );
     }
     text
