@@ -7,6 +7,7 @@ mod exchange;
 mod failure;
 mod find;
 mod frame;
+mod givers;
 mod identity;
 mod plan;
 mod poll;
@@ -38,8 +39,9 @@ use crate::name::Name;
 use crate::sample::{Entry, Health, Reading, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
 use exchange::{Exchange, Memory};
+use givers::read_scaled;
 use plan::{Lengths, Taken};
-use poll::{Polled, read_blocks};
+use poll::Polled;
 use polling::Polling;
 
 /// What a line can be asked for while it runs.
@@ -211,16 +213,7 @@ impl Line {
         let late_at_most = polling.setup.map.access.late_at_most;
         let patience = Instant::now() + late_at_most + 2 * self.answer_within;
         match &mut self.exchange {
-            Some(exchange) => {
-                read_blocks(
-                    exchange,
-                    &polling.setup,
-                    &blocks,
-                    patience,
-                    &mut polling.tally,
-                )
-                .await
-            }
+            Some(exchange) => read_scaled(exchange, polling, &blocks, patience).await.0,
             None => Polled::lost(&blocks),
         }
     }

@@ -6,6 +6,7 @@ use std::time::Duration;
 use tokio::time::Instant;
 
 use super::Failure;
+use super::givers::{Givers, READINGS, are_apart, givers_last, withdraw};
 use super::plan::{Block, Cost, Lengths, Refusals, Rules, Taken, plan};
 use super::poll::Polled;
 use super::port::Pace;
@@ -42,6 +43,8 @@ pub(super) struct Polling {
     pub(super) look_at: Instant,
     settings: Vec<Block>,
     last_settings: Option<Vec<Reading>>,
+    /// As last read, with whichever blocks.
+    pub(super) givers: Givers,
     refusals: Refusals,
     is_measured: bool,
     silent_polls: u32,
@@ -53,6 +56,10 @@ pub(super) struct Look {
     pub(super) left: VecDeque<Block>,
     pub(super) polled: Polled,
     pub(super) began: Instant,
+    /// As they were when it began.
+    givers: Givers,
+    /// How often it was begun.
+    tries: u32,
 }
 
 impl Polling {
@@ -65,6 +72,7 @@ impl Polling {
             tally: Tally::new(),
             look: None,
             last_settings: None,
+            givers: Givers::default(),
             wanted: Some(SettingsCause::Start),
             look_at: Instant::now(),
             refusals: Refusals::default(),
@@ -95,7 +103,9 @@ impl Polling {
                 place,
                 is_unique: false,
             };
-            places.into_iter().map(unmarked).collect::<Vec<_>>()
+            let mut blocks: Vec<Block> = places.into_iter().map(unmarked).collect();
+            givers_last(map, &mut blocks);
+            blocks
         };
         self.trend = planned(Refresh::Trend);
         self.settings = planned(Refresh::Settings);
@@ -111,7 +121,9 @@ impl Polling {
 
     /// Every block of the plan.
     pub(super) fn all_blocks(&self) -> Vec<Block> {
-        [self.trend.as_slice(), &self.settings].concat()
+        let mut blocks = [self.trend.as_slice(), &self.settings].concat();
+        givers_last(&self.setup.map, &mut blocks);
+        blocks
     }
 
     /// Takes note of how a poll went. Whether the plan should be made anew: the unit refused a block
@@ -177,12 +189,36 @@ impl Polling {
         let is_due =
             Instant::now() >= self.look_at && !self.settings.is_empty() && !self.is_silent();
         if self.look.is_none() && is_due {
-            self.look = Some(Look {
-                left: self.settings.iter().copied().collect(),
-                polled: Polled::default(),
-                began: Instant::now(),
-            });
+            self.look = Some(self.new_look(1));
         }
+    }
+
+    fn new_look(&self, tries: u32) -> Look {
+        Look {
+            left: self.settings.iter().copied().collect(),
+            polled: Polled::default(),
+            began: Instant::now(),
+            givers: self.givers.clone(),
+            tries,
+        }
+    }
+
+    /// Begins a finished look again if a scale has changed since it began.
+    pub(super) fn looks_again(&mut self, look: &mut Look) -> bool {
+        let map = self.setup.map.clone();
+        let is_new = look.givers.take(&map, &look.polled.image);
+        if self.givers.is_empty() {
+            self.givers = look.givers.clone();
+        }
+        if !is_new || !are_apart(&map, &self.settings) {
+            return false;
+        }
+        if look.tries == READINGS {
+            withdraw(&map, &mut look.polled.image);
+            return false;
+        }
+        self.look = Some(self.new_look(look.tries + 1));
+        true
     }
 
     /// The readings of a finished look, if they should be told, and why.
@@ -238,7 +274,7 @@ impl Polling {
 fn moved(map: &Map, last: &[Reading], now: &[Reading]) -> bool {
     let differs = |(point, (last, now)): (&Point, (&Reading, &Reading))| {
         let both = last.number().zip(now.number());
-        !point.role.follows_the_loop() && both.is_some_and(|(last, now)| last != now)
+        !point.role.follows_the_loop() && both.is_some_and(|(last, now)| point.moved(last, now))
     };
     map.settings_points().zip(last.iter().zip(now)).any(differs)
 }

@@ -8,6 +8,7 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::exchange::Exchange;
+use super::givers::read_scaled;
 use super::plan::{Lengths, Taken};
 use super::poll::{absent, read_blocks, sample};
 use super::polling::Polling;
@@ -216,14 +217,12 @@ impl Run {
         let Some(exchange) = &mut self.line.exchange else {
             return self.send_absent(index, due, Why::PortLost).await;
         };
-        let polled = read_blocks(
-            exchange,
-            &polling.setup,
-            &polling.trend,
-            until,
-            &mut polling.tally,
-        )
-        .await;
+        let blocks = polling.trend.clone();
+        let (polled, is_rescaled) = read_scaled(exchange, polling, &blocks, until).await;
+        if is_rescaled {
+            // The slow points tell of it.
+            polling.look_at = Instant::now();
+        }
         let should_replan = polling.note(&polled);
         let sample = sample(
             &polling.setup,
@@ -290,6 +289,9 @@ impl Run {
             return self
                 .check_port(failed.iter().map(|(_, failure)| failure))
                 .await;
+        }
+        if polling.looks_again(&mut look) {
+            return Ok(());
         }
         if let Some((cause, readings)) = polling.finish_look(&look) {
             let stamp = self.clock.now().max(polling.last_stamp);

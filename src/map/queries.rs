@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::decode::whole;
 use super::model::{Map, Meaning, Place, Point, Refresh, Role, Scaling, UnitOf};
 use crate::name::Name;
+use crate::number::Number;
 use crate::sample::Reading;
 
 impl Map {
@@ -116,6 +117,20 @@ impl Point {
             UnitOf::None | UnitOf::Fixed(_) => None,
         };
         decimals.into_iter().chain(unit)
+    }
+
+    /// Whether the value has moved from `before` to `now`. A number whose decimals another point gives
+    /// is rounded anew when they change: less than a step of the coarser of the two is no move.
+    pub fn moved(&self, before: Number, now: Number) -> bool {
+        match (&self.scaling, before, now) {
+            (Scaling::DecimalsFrom(_), Number::Decimal(before), Number::Decimal(now))
+                if before.scale() != now.scale() =>
+            {
+                let coarser = Decimal::new(1, before.scale().min(now.scale()));
+                (before - now).abs() >= coarser
+            }
+            _ => before != now,
+        }
     }
 
     /// The map's name for a value of an enumeration.

@@ -130,11 +130,12 @@ impl AutotuneWatch {
             let text = "the autotune ended; whether it tuned is not known: the tuning points were not read before it";
             return (Happening::AutotuneUnknown, text.to_owned());
         }
-        if self.tuning == *before {
+        let changes = self.changes(before);
+        if changes.is_empty() {
             let text = "the autotune ended and the tuning is as before: it was stopped or gave up";
             return (Happening::AutotuneUnchanged, text.to_owned());
         }
-        let changes = self.changes(before).join(", ");
+        let changes = changes.join(", ");
         if matches!(self.mode, Some(Meaning::Manual | Meaning::Stopped)) {
             let text =
                 format!("the tuning changed, but the controller does not control now: {changes}");
@@ -146,7 +147,7 @@ impl AutotuneWatch {
     fn changes(&self, before: &Tuning) -> Vec<String> {
         let change = |point: &Point| {
             let (old, new) = (before.get(&point.name)?, self.tuning.get(&point.name)?);
-            (old != new).then(|| moved(point, *old, *new))
+            point.moved(*old, *new).then(|| moved(point, *old, *new))
         };
         self.map.points.iter().filter_map(change).collect()
     }

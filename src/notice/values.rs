@@ -6,34 +6,44 @@ use std::sync::Arc;
 use super::Finding;
 use crate::map::{Map, Point, Role, UnitOf};
 use crate::number::Number;
-use crate::sample::{Happening, Sample, Settings};
+use crate::sample::{Happening, Reading, Sample, Settings};
 
-/// Follows the setpoint and the slow points of one loop.
+/// Follows the setpoint, what gives decimals and units, and the slow points of one loop.
 #[derive(Debug)]
 pub(super) struct ValueWatch {
     map: Arc<Map>,
-    setpoint: Option<Number>,
+    /// For each point of the trend what its move is, if it is worth an event, and its last value.
+    trend: Vec<(Option<Happening>, Option<Number>)>,
     settings: BTreeMap<usize, Number>,
 }
 
 impl ValueWatch {
     pub(super) fn new(map: Arc<Map>) -> Self {
+        let gives = |point: &Point| {
+            let mut needed = map.points.iter().flat_map(Point::needs);
+            needed.any(|name| *name == point.name)
+        };
+        let happening = |point: &Point| match point.role {
+            Role::Setpoint => Some(Happening::SetpointChanged),
+            _ => gives(point).then_some(Happening::SettingsChanged),
+        };
+        let trend = map.trend_points().map(|point| (happening(point), None));
         Self {
-            map,
-            setpoint: None,
+            trend: trend.collect(),
             settings: BTreeMap::new(),
+            map,
         }
     }
 
-    pub(super) fn on_sample(&mut self, sample: &Sample) -> Option<Finding> {
-        let (index, point) = self
-            .map
-            .trend_points()
-            .enumerate()
-            .find(|(_, point)| point.role == Role::Setpoint)?;
-        let now = sample.readings.get(index)?.number()?;
-        let before = self.setpoint.replace(now)?;
-        (before != now).then(|| (Happening::SetpointChanged, moved(point, before, now)))
+    pub(super) fn on_sample(&mut self, sample: &Sample) -> Vec<Finding> {
+        let points = self.map.trend_points().zip(sample.readings.iter());
+        let follow = |((point, reading), (happening, last)): ((&Point, &Reading), &mut _)| {
+            let (happening, now): (Happening, _) = ((*happening)?, reading.number()?);
+            let before = Option::replace(last, now)?;
+            let has_moved = point.moved(before, now);
+            has_moved.then(|| (happening, moved(point, before, now)))
+        };
+        points.zip(&mut self.trend).filter_map(follow).collect()
     }
 
     /// A sentence for each slow point that moved since it last came, with the point's role.
@@ -54,7 +64,7 @@ impl ValueWatch {
             }
             sentences.extend(
                 before
-                    .filter(|before| *before != now)
+                    .filter(|before| point.moved(*before, now))
                     .map(|before| (point.role, moved(point, before, now))),
             );
         }
