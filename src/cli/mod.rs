@@ -11,12 +11,14 @@ mod follow;
 mod health;
 mod judge;
 mod manual;
+mod map;
 pub mod measure;
 mod measure_text;
 mod read;
 pub mod reading;
 mod record;
 mod running;
+mod status_line;
 mod watch;
 mod whole_file;
 
@@ -45,6 +47,7 @@ enum Command {
     Demo(demo::DemoArgs),
     Find(find::FindArgs),
     Read(read::ReadArgs),
+    Map(map::MapArgs),
     Watch(watch::WatchArgs),
     Record(record::RecordArgs),
     Await(awaiting::AwaitArgs),
@@ -65,6 +68,7 @@ pub fn main() -> ExitCode {
         Command::Find(args) => find::run(args),
         Command::Watch(args) => watch::run(args),
         Command::Read(args) => read::run(args),
+        Command::Map(args) => map::run(args),
         Command::Record(args) => record::run(args),
         Command::Await(args) => awaiting::run(args),
         Command::Measure(args) => measure::command(args),

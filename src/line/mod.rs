@@ -17,6 +17,7 @@ mod run;
 mod schedule;
 mod tally;
 mod trust;
+mod walk;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -32,6 +33,7 @@ pub use find::{
 };
 pub use identity::{PresentPort, lasting_name, present_ports};
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
+pub use walk::{Step, Walk};
 
 use crate::clock::{Clock, Stamp};
 use crate::map::{Place, Point};
@@ -216,6 +218,11 @@ impl Line {
             Some(exchange) => read_scaled(exchange, polling, &blocks, patience).await.0,
             None => Polled::lost(&blocks),
         }
+    }
+
+    /// How long an answer may take.
+    pub fn answer_within(&self) -> Duration {
+        self.answer_within
     }
 
     /// The port as people say it.

@@ -9,6 +9,7 @@ mod column;
 mod decode;
 mod encode;
 mod image;
+mod locate;
 mod model;
 mod parse;
 mod queries;
@@ -19,6 +20,7 @@ mod words;
 pub use decode::MOST_DECIMALS;
 pub use encode::NotEncodable;
 pub use image::Image;
+pub use locate::{Candidate, Fit, Shown, candidates, likelihoods, snippet};
 pub use model::{
     Access, Address, AutotuneHabit, Bits, ByteOrder, Derivative, Encoding, FaultValue, Form,
     Integral, LostOutput, Map, Meaning, Place, Point, Proportional, Refresh, Role, Scaling, Stored,

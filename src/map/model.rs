@@ -167,7 +167,9 @@ pub enum Table {
 }
 
 /// A register or bit address as it goes over the wire, counted from zero.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 pub struct Address(pub u16);
 
 /// A run of registers or bits in one table.

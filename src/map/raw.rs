@@ -113,13 +113,7 @@ impl Point {
 
     /// All bits of the words, those of other points included.
     pub(super) fn join(&self, words: &[u16]) -> u64 {
-        let in_order: &mut dyn Iterator<Item = &u16> = match self.word_order {
-            WordOrder::HighFirst => &mut words.iter(),
-            WordOrder::LowFirst => &mut words.iter().rev(),
-        };
-        in_order.fold(0, |raw, word| {
-            raw << 16 | u64::from(ordered(*word, self.byte_order))
-        })
+        join(words, self.word_order, self.byte_order)
     }
 
     /// The words of a raw value; the inverse of [`join`](Self::join).
@@ -131,6 +125,17 @@ impl Point {
             WordOrder::HighFirst => low_first.rev().collect(),
         }
     }
+}
+
+/// The bits of these words in the order that gives them their weight.
+pub(super) fn join(words: &[u16], word_order: WordOrder, byte_order: ByteOrder) -> u64 {
+    let in_order: &mut dyn Iterator<Item = &u16> = match word_order {
+        WordOrder::HighFirst => &mut words.iter(),
+        WordOrder::LowFirst => &mut words.iter().rev(),
+    };
+    in_order.fold(0, |raw, word| {
+        raw << 16 | u64::from(ordered(*word, byte_order))
+    })
 }
 
 fn ordered(word: u16, order: ByteOrder) -> u16 {

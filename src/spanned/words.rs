@@ -31,6 +31,20 @@ macro_rules! words {
             }
         }
 
+        impl ::serde::Serialize for $type {
+            fn serialize<S: ::serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.serialize_str(self.word())
+            }
+        }
+
+        impl<'de> ::serde::Deserialize<'de> for $type {
+            fn deserialize<D: ::serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                let word = <String as ::serde::Deserialize>::deserialize(deserializer)?;
+                let unknown = || ::serde::de::Error::custom(format!("{word:?} is no {}", $what));
+                Self::from_word(&word).ok_or_else(unknown)
+            }
+        }
+
         impl $crate::spanned::Words for $type {
             const WHAT: &'static str = $what;
             const WORDS: &'static [(Self, &'static str)] = Self::ALL;
