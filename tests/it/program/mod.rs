@@ -6,6 +6,7 @@ mod demo;
 mod device;
 mod find;
 mod lines;
+mod locate;
 mod recordings;
 #[cfg(unix)]
 mod screen;

@@ -144,7 +144,10 @@ pub(super) fn run(args: &LocateArgs) -> Result<Exit, Stop> {
         .state
         .clone()
         .unwrap_or_else(|| state::usual_path(&args.setup, &the_loop));
-    let mut state = State::load(&path, &the_loop)?;
+    let mut state = match State::load(&path, &the_loop) {
+        Err(_) if args.restart => State::new(the_loop.unit),
+        loaded => loaded?,
+    };
     let name = args.point.to_string();
     let before = state.points.get(&name).filter(|_| !args.restart);
     let mut before = before.cloned().unwrap_or_default();

@@ -9,10 +9,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::cli::{Exit, Stop, whole_file};
 use crate::map::{Address, Candidate, Fit, Place, Shown, Table};
-use crate::setup::LoopSetup;
+use crate::setup::{LoopSetup, UnitId};
 
 /// What is known of one loop's points.
-#[derive(Debug, Default, Serialize, Deserialize)]
+#[derive(Debug, Serialize, Deserialize)]
 pub(super) struct State {
     unit_number: u8,
     pub(super) points: BTreeMap<String, Known>,
@@ -83,16 +83,21 @@ pub(super) fn usual_path(setup: &Path, the_loop: &LoopSetup) -> PathBuf {
 }
 
 impl State {
+    /// Nothing is known of this unit.
+    pub(super) fn new(unit: UnitId) -> Self {
+        Self {
+            unit_number: unit.get(),
+            points: BTreeMap::new(),
+        }
+    }
+
     /// What earlier runs left.
     pub(super) fn load(path: &Path, the_loop: &LoopSetup) -> Result<Self, Stop> {
         let unit_number = the_loop.unit.get();
         let text = match fs::read_to_string(path) {
             Ok(text) => text,
             Err(error) if error.kind() == ErrorKind::NotFound => {
-                return Ok(Self {
-                    unit_number,
-                    ..Self::default()
-                });
+                return Ok(Self::new(the_loop.unit));
             }
             Err(error) => return Err(stop(path, "cannot be read", &error)),
         };
