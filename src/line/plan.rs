@@ -4,7 +4,8 @@
 //! unit and the standard allow. Blocks run over the places of other points of the map, and over
 //! addresses that no point names where the map lets them; not where the unit has refused it. And no
 //! two blocks of a unit and a function have the same byte count, as far as padding may make it so: an
-//! answer then cannot be taken for another block's.
+//! answer then cannot be taken for another block's. Where unnamed addresses may be run over and some
+//! plan has it so, it is taken even if equal byte counts would cost less.
 //!
 //! The search is exact: dynamic programming over the places in order of address, a state being how
 //! many places are covered and which byte counts are taken. States that cost no less and have taken
@@ -107,11 +108,11 @@ impl Refusals {
 }
 
 impl Cost {
-    /// A read on a line with this pace, at a unit that takes `turnaround` to begin its answer.
+    /// A read on a line with this pace, at a unit that takes `turnaround` from the end of the request
+    /// to the start of its answer.
     pub(crate) fn new(pace: Pace, access: &Access, turnaround: Duration) -> Self {
         let characters = REQUEST_CHARACTERS + ANSWER_CHARACTERS;
-        // One silence before the request; the unit keeps the other before its answer.
-        let silences = pace.silence.max(access.gap) + pace.silence.max(turnaround);
+        let silences = pace.silence.max(access.gap) + turnaround;
         // With no time known for a character a register still costs something.
         let character = pace.character.max(Duration::from_nanos(1));
         Self {
@@ -151,6 +152,13 @@ struct Partial {
     blocks: Vec<(Span, u32)>,
 }
 
+/// Whether a block may have a byte count that another has.
+#[derive(Clone, Copy, Debug)]
+enum Equal {
+    Never,
+    IfNeedBe,
+}
+
 /// The places from one to another, in one block.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Span {
@@ -177,20 +185,34 @@ impl Search<'_> {
             taken,
             blocks: Vec::new(),
         };
-        let mut best = self.first_guess(start.clone(), &rest);
+        // Without padding, byte counts are what they are.
+        let can_pad = self.rules.access.bridge_gaps;
+        let differing = can_pad.then(|| self.search(&start, &rest, Equal::Never));
+        differing
+            .flatten()
+            .or_else(|| self.search(&start, &rest, Equal::IfNeedBe))
+            .unwrap_or(start)
+    }
+
+    /// The cheapest blocks that cover every place; `None` where byte counts cannot all differ.
+    fn search(&self, start: &Partial, rest: &[Duration], equal: Equal) -> Option<Partial> {
+        let mut best = self.first_guess(start, rest, equal);
         let mut states: Vec<Vec<Partial>> = vec![Vec::new(); self.places.len() + 1];
-        states[0].push(start);
+        states[0].push(start.clone());
         for covered in 0..self.places.len() {
             for state in std::mem::take(&mut states[covered]) {
                 for (end, span) in self.spans_from(covered) {
-                    let next = self.add(&state, span);
-                    if next.cost + rest[end] >= best.cost {
+                    let Some(next) = self.add(&state, span, equal) else {
+                        continue;
+                    };
+                    let is_hopeless = |best: &Partial| next.cost + rest[end] >= best.cost;
+                    if best.as_ref().is_some_and(is_hopeless) {
                         continue;
                     }
                     if end < self.places.len() {
                         keep(&mut states[end], next);
                     } else {
-                        best = next;
+                        best = Some(next);
                     }
                 }
             }
@@ -199,17 +221,15 @@ impl Search<'_> {
     }
 
     /// The blocks that would be cheapest if byte counts could be equal, padded: a first plan to beat.
-    fn first_guess(&self, start: Partial, rest: &[Duration]) -> Partial {
-        let (mut covered, mut state) = (0, start);
+    fn first_guess(&self, start: &Partial, rest: &[Duration], equal: Equal) -> Option<Partial> {
+        let (mut covered, mut state) = (0, start.clone());
         while covered < self.places.len() {
             let cost = |(end, span): &(usize, Span)| self.unpadded(*span) + rest[*end];
-            let Some((end, span)) = self.spans_from(covered).min_by_key(cost) else {
-                break;
-            };
-            state = self.add(&state, span);
+            let (end, span) = self.spans_from(covered).min_by_key(cost)?;
+            state = self.add(&state, span, equal)?;
             covered = end;
         }
-        state
+        Some(state)
     }
 
     /// The least cost of covering the places from each one on, if byte counts could be equal.
@@ -293,20 +313,24 @@ impl Search<'_> {
     }
 
     /// The state with one more block, padded to the next byte count that is free.
-    fn add(&self, state: &Partial, span: Span) -> Partial {
+    fn add(&self, state: &Partial, span: Span, equal: Equal) -> Option<Partial> {
         let own = bytes(self.table(), span.end - span.first);
         let step = if self.table().is_bits() { 1 } else { 2 };
         let allowed = |bytes: &u32| *bytes == own || self.padding(span, *bytes).is_some();
         let padded = (own..=bytes(self.table(), self.limit()))
             .step_by(step)
             .find(|bytes| !state.taken.has(*bytes) && allowed(bytes));
-        // Where no padding is allowed the block stays as it is, and is not unique.
-        let bytes = padded.unwrap_or(own);
+        let bytes = match (padded, equal) {
+            (Some(bytes), _) => bytes,
+            // The block stays as it is, and is not unique.
+            (None, Equal::IfNeedBe) => own,
+            (None, Equal::Never) => return None,
+        };
         let mut next = state.clone();
         next.cost += self.rules.cost.of(bytes);
         next.taken.insert(bytes);
         next.blocks.push((span, bytes));
-        next
+        Some(next)
     }
 
     /// The first address and count of a block padded to `bytes`: behind its end, or before its start
@@ -486,6 +510,25 @@ mod tests {
     }
 
     #[test]
+    fn lengths_differ_where_some_plan_has_it_so_even_if_that_takes_another_read() {
+        let places = [holding(0, 2), holding(2, 1), holding(10, 3)];
+        assert_eq!(planned(&places, &access(3, true)), places);
+        // One word more leaves room to pad.
+        let padded = [holding(0, 3), holding(10, 4)];
+        assert_eq!(planned(&places, &access(4, true)), padded);
+    }
+
+    #[test]
+    fn a_read_is_worth_as_many_registers_as_its_frames_and_pauses_take() {
+        // Closed form at 9600 baud: 13 characters of 11 bits, a silence of 3.5 characters and 1 ms
+        // are 8.7 registers of 22 bits.
+        let access = access(125, true);
+        let places = |gap: u16| [holding(0, 1), holding(1 + gap, 2)];
+        assert_eq!(planned(&places(8), &access), [holding(0, 11)]);
+        assert_eq!(planned(&places(9), &access), places(9));
+    }
+
+    #[test]
     fn what_a_unit_refused_is_not_run_over_again() {
         let access = access(20, true);
         let places = [holding(0, 4), holding(6, 2), holding(9, 1)];
@@ -564,11 +607,10 @@ mod tests {
 
     /// The least cost of all ways to cut the places into blocks, each way with the least padding
     /// that makes its lengths differ: in rising order, each one more than the last if need be.
-    fn cheapest_by_trying_all(places: &[Place], access: &Access) -> Duration {
+    fn cheapest_by_trying_all(places: &[Place], access: &Access) -> Option<Duration> {
         let cuts = 0..1_u32 << (places.len() - 1);
         cuts.filter_map(|cuts| cost_of_cuts(places, cuts, access))
             .min()
-            .unwrap()
     }
 
     fn cost_of_cuts(places: &[Place], cuts: u32, access: &Access) -> Option<Duration> {
@@ -626,12 +668,15 @@ mod tests {
     proptest! {
         #[test]
         fn no_other_set_of_blocks_costs_less(
-            places in scattered(), max_words in 20u16..=125, bridge in any::<bool>(),
+            places in scattered(), max_words in prop_oneof![4u16..=24, 20u16..=125], bridge in any::<bool>(),
         ) {
             let access = access(max_words, bridge);
             let planned = planned(&places, &access);
             let spent: Duration = planned.iter().map(|it| cost(&access).of(2 * u32::from(it.count))).sum();
-            prop_assert_eq!(spent, cheapest_by_trying_all(&places, &access), "{:?}", planned);
+            // With few words at most there may be no blocks that all differ in length.
+            if let Some(least) = cheapest_by_trying_all(&places, &access) {
+                prop_assert_eq!(spent, least, "{:?}", planned);
+            }
         }
 
         #[test]

@@ -88,7 +88,9 @@ impl Polling {
     pub(super) fn plan(&mut self, pace: Pace, taken: &mut Taken, lengths: &mut Lengths) {
         let map = &self.setup.map;
         let measured = self.tally.turnaround().filter(|_| self.is_measured);
-        let cost = Cost::new(pace, &map.access, measured.unwrap_or(USUAL_TURNAROUND));
+        // A unit that keeps the standard answers after a silence at the earliest; not all do.
+        let turnaround = measured.unwrap_or(USUAL_TURNAROUND.max(pace.silence));
+        let cost = Cost::new(pace, &map.access, turnaround);
         let named: Vec<Place> = map.readable_places().collect();
         let rules = Rules {
             access: &map.access,
