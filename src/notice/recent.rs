@@ -53,14 +53,21 @@ impl AdviceWatch {
         }
     }
 
-    /// What should be checked now.
+    /// What should be checked now, on lines whose every loop has told how its unit answers: the first
+    /// silent one does not speak for all.
     pub fn advice(&self) -> Vec<Advice> {
         let of_line = |line: &LineWatch| {
             let recent = |(name, recent): &(Name, Recent)| (name.clone(), recent.exchanges());
             let loops: Vec<_> = line.loops.iter().map(recent).collect();
             advise(&line.line, &loops, ENOUGH)
         };
-        self.lines.iter().flat_map(of_line).collect()
+        let has_told = |(_, recent): &(Name, Recent)| !recent.told.is_empty();
+        let is_known = |line: &&LineWatch| line.loops.iter().all(has_told);
+        self.lines
+            .iter()
+            .filter(is_known)
+            .flat_map(of_line)
+            .collect()
     }
 }
 
@@ -142,6 +149,21 @@ mod tests {
     fn a_unit_that_was_never_there_is_advised_on_at_the_first_telling() {
         assert_eq!(advised(&[health(0, 6, 0)]), [Some(Pattern::LineSilent)]);
         assert_eq!(advised(&[health(0, 5, 0)]), [None]);
+    }
+
+    #[test]
+    fn a_silent_unit_that_tells_first_does_not_speak_for_the_line() {
+        let names = ["a", "b"].map(|name| name.parse().unwrap());
+        let mut watch = AdviceWatch::new(names.iter().map(|name| ("shop".to_owned(), name)));
+        watch.on(&health(0, 9, 0));
+        assert_eq!(watch.advice(), []);
+        let of = names[1].clone();
+        watch.on(&Health {
+            of,
+            ..health(9, 0, 0)
+        });
+        let patterns: Vec<Pattern> = watch.advice().iter().map(|one| one.pattern).collect();
+        assert_eq!(patterns, [Pattern::UnitSilent]);
     }
 
     #[test]
