@@ -8,6 +8,8 @@
 mod common;
 #[path = "../tests/it/certainty/judge.rs"]
 mod judge;
+#[path = "../tests/it/played.rs"]
+mod played;
 #[path = "../tests/it/certainty/trial.rs"]
 mod trial;
 

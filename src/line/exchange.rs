@@ -51,7 +51,7 @@ const BUSY: u8 = 0x06;
 /// After a failure the line must have been quiet for this long, so that the tail of a broken answer
 /// does not become the head of the next; longer than any adapter's own buffering (common practice,
 /// no source).
-const QUIET_AFTER_FAILURE: Duration = Duration::from_millis(20);
+pub(crate) const QUIET_AFTER_FAILURE: Duration = Duration::from_millis(20);
 /// More than the longest frame; what is older is dropped.
 const KEEP_AT_MOST: usize = 1024;
 

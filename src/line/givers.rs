@@ -92,8 +92,7 @@ pub(super) async fn read_scaled(
     let mut has_changed = false;
     let mut readings = 0;
     loop {
-        let setup = &polling.setup;
-        let mut polled = read_blocks(exchange, setup, blocks, until, &mut polling.tally).await;
+        let mut polled = read_blocks(exchange, polling, blocks, until).await;
         let is_new = polling.givers.take(&map, &polled.image);
         has_changed |= is_new && was_known;
         readings += 1;

@@ -121,6 +121,11 @@ impl Cost {
         }
     }
 
+    /// Reading this block.
+    pub(crate) fn of_block(self, block: Place) -> Duration {
+        self.of(bytes(block.table, block.count.into()))
+    }
+
     fn of(self, bytes: u32) -> Duration {
         self.read + self.character * bytes
     }

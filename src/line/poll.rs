@@ -6,7 +6,7 @@ use tokio_modbus::{Request, Response};
 use super::Failure;
 use super::exchange::Exchange;
 use super::plan::Block;
-use super::tally::Tally;
+use super::polling::Polling;
 use crate::clock::{Clock, Stamp};
 use crate::map::{Image, Map, Place, Role, Table};
 use crate::sample::{Reading, Sample, State, Why};
@@ -40,14 +40,16 @@ impl Polled {
     }
 }
 
-/// Asks for `blocks` one after the other; those there is no time for before `until` are not asked.
-pub(crate) async fn read_blocks(
+/// Asks for `blocks` one after the other; those there is no time for before `until` are not asked. Of
+/// a unit that was silent before, one more silence is enough to give up the rest.
+pub(super) async fn read_blocks(
     exchange: &mut Exchange,
-    the_loop: &LoopSetup,
+    polling: &mut Polling,
     blocks: &[Block],
     until: Instant,
-    tally: &mut Tally,
 ) -> Polled {
+    let was_silent = polling.was_silent();
+    let (the_loop, tally) = (&polling.setup, &mut polling.tally);
     let mut polled = Polled::default();
     let mut given_up: Option<Failure> = None;
     let began = Instant::now();
@@ -67,7 +69,12 @@ pub(crate) async fn read_blocks(
             Ok(()) => polled.answered.push((block.place, Instant::now())),
             Err(failure) => {
                 note_absent(&mut polled.image, &the_loop.map, block.place, failure.why());
-                if matches!(failure, Failure::PortLost(_)) || Instant::now() >= until {
+                let is_over = match failure {
+                    Failure::PortLost(_) => true,
+                    Failure::NoAnswer if was_silent => true,
+                    _ => Instant::now() >= until,
+                };
+                if is_over {
                     given_up = Some(failure.clone());
                 }
                 polled.failed.push((block.place, failure));

@@ -6,13 +6,14 @@ use std::time::Duration;
 use tokio::time::Instant;
 
 use super::Failure;
+use super::exchange::QUIET_AFTER_FAILURE;
 use super::givers::{Givers, READINGS, are_apart, givers_last, withdraw};
 use super::plan::{Block, Cost, Lengths, Refusals, Rules, Taken, plan};
 use super::poll::Polled;
 use super::port::Pace;
 use super::schedule::Grid;
 use super::tally::Tally;
-use crate::clock::Stamp;
+use crate::clock::{Clock, Stamp};
 use crate::map::{Map, Place, Point, Refresh};
 use crate::sample::{Reading, SettingsCause};
 use crate::setup::LoopSetup;
@@ -25,6 +26,10 @@ const LOOK_AGAIN: Duration = Duration::from_secs(5);
 const SILENT_AFTER: u32 = 3;
 /// But at least this often, so that it is back at once.
 const ASK_AT_LEAST_EVERY: Duration = Duration::from_secs(30);
+/// A unit that is asked less often is given at least this long; common practice, no source.
+const GLANCE: Duration = Duration::from_millis(100);
+/// After so many glances it is waited for like any other, in case it has become slow.
+const GLANCES: u32 = 3;
 /// What a unit is thought to take before it has been measured; common practice, no source.
 const USUAL_TURNAROUND: Duration = Duration::from_millis(10);
 /// Answers after which the measured turnaround is good enough to plan with.
@@ -48,7 +53,8 @@ pub(super) struct Polling {
     refusals: Refusals,
     is_measured: bool,
     silent_polls: u32,
-    quiet_until: Option<Instant>,
+    /// The unit is silent, and asked again when the poll is due that is due then.
+    quiet_until: Option<Duration>,
 }
 
 /// A look at the slow points, block by block as the line has time.
@@ -141,7 +147,7 @@ impl Polling {
         } else {
             0
         };
-        self.quiet_until = self.pause().map(|pause| Instant::now() + pause);
+        self.quiet_until = self.pause().map(|pause| self.grid.due() + pause);
         let has_learned = self.note_refusals(&polled.failed);
         let is_measured = self.tally.answered() >= MEASURED_AFTER;
         let newly_measured = is_measured && !std::mem::replace(&mut self.is_measured, is_measured);
@@ -166,14 +172,19 @@ impl Polling {
         })
     }
 
-    /// How long a silent unit is left alone: twice as long each time.
+    /// How long a silent unit is left alone once the next poll is due: the double each time. Counted in
+    /// whole polls, so that the others, who are due then too, can go before it and leave it their rest.
     fn pause(&self) -> Option<Duration> {
         let doublings = self.silent_polls.checked_sub(SILENT_AFTER)?;
-        let pause = self
-            .setup
-            .every
-            .saturating_mul(2_u32.saturating_pow(doublings + 1));
-        Some(pause.min(ASK_AT_LEAST_EVERY))
+        let every = self.setup.every;
+        let most = ASK_AT_LEAST_EVERY.as_nanos() / every.as_nanos();
+        let polls = 2_u32.saturating_pow(doublings + 1).min(most as u32);
+        Some(every * polls.saturating_sub(1))
+    }
+
+    /// Whether the last poll brought no answer at all.
+    pub(super) fn was_silent(&self) -> bool {
+        self.silent_polls > 0
     }
 
     /// Whether the unit has given no answer for a while.
@@ -181,9 +192,36 @@ impl Polling {
         self.quiet_until.is_some()
     }
 
+    /// Whether the others of the line go first, now: a silent unit gets what time they leave, unless
+    /// they leave it none for long.
+    pub(super) fn yields(&self, clock: &Clock) -> bool {
+        let is_patient = |quiet_until| clock.now().elapsed < quiet_until + ASK_AT_LEAST_EVERY;
+        self.quiet_until.is_some_and(is_patient)
+    }
+
+    /// How long to wait for the unit's answer, `usual`ly and when the line is wanted by others at
+    /// `wanted_at`: one that has been silent holds nobody up, except now and then.
+    pub(super) fn wait(&self, usual: Duration, pace: Pace, wanted_at: Option<Instant>) -> Duration {
+        let asked_again = self.silent_polls.saturating_sub(SILENT_AFTER);
+        let is_glance = self.is_silent() && asked_again % (GLANCES + 1) < GLANCES;
+        let (Some(block), Some(wanted_at), true) = (self.trend.first(), wanted_at, is_glance)
+        else {
+            return usual;
+        };
+        let cost = Cost::new(pace, &self.setup.map.access, QUIET_AFTER_FAILURE);
+        let beside_waiting = cost.of_block(block.place);
+        let room = wanted_at.saturating_duration_since(Instant::now() + beside_waiting);
+        usual.min(room.max(GLANCE))
+    }
+
     /// When the unit may be asked next, if not at once: `suspect_until` is the exchange's word.
-    pub(super) fn not_before(&self, suspect_until: Option<Instant>) -> Option<Instant> {
-        self.quiet_until.max(suspect_until)
+    pub(super) fn not_before(
+        &self,
+        clock: &Clock,
+        suspect_until: Option<Instant>,
+    ) -> Option<Instant> {
+        let quiet_until = self.quiet_until.map(|until| clock.instant(until));
+        quiet_until.max(suspect_until)
     }
 
     /// Begins a look at the slow points, if it is time for one.

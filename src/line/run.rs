@@ -143,8 +143,8 @@ impl Run {
 
     /// What to do next; nothing when every poll up to the end was made.
     ///
-    /// Of the polls that may start now the one with the earliest deadline goes first. Slow points
-    /// are read while there is nothing else to do, and not for ever put off.
+    /// Of the polls that may start now the one with the earliest deadline goes first, those of silent
+    /// units last. Slow points are read while there is nothing else to do, and not for ever put off.
     fn next(&mut self) -> Option<Next> {
         let now = Instant::now();
         let (index, start) = self.next_poll(now)?;
@@ -176,18 +176,32 @@ impl Run {
             .filter(|(_, polling)| left(polling));
         let starts = loops.map(|(index, polling)| {
             let start = polling.grid.start(&self.clock, self.not_before(polling));
-            (index, start, polling.grid.deadline(&self.clock))
+            let deadline = polling.grid.deadline(&self.clock);
+            let yields = polling.yields(&self.clock) && now < deadline;
+            let rank = match (start <= now, yields) {
+                (true, false) => (0, deadline, yields),
+                (true, true) => (1, deadline, yields),
+                (false, _) => (2, start, yields),
+            };
+            (rank, index, start)
         });
-        let first = starts.min_by_key(|(_, start, deadline)| {
-            let may_start = *start <= now;
-            (!may_start, if may_start { *deadline } else { *start })
+        starts.min().map(|(_, index, start)| (index, start))
+    }
+
+    /// When a loop that is not silent needs the line next.
+    fn wanted_at(&self) -> Option<Instant> {
+        let heard = self.loops.iter().filter(|polling| !polling.is_silent());
+        let starts = heard.map(|polling| {
+            let not_before = self.not_before(polling);
+            polling.grid.start(&self.clock, not_before)
         });
-        first.map(|(index, start, _)| (index, start))
+        starts.min()
     }
 
     fn not_before(&self, polling: &Polling) -> Option<Instant> {
         let exchange = self.line.exchange.as_ref();
-        polling.not_before(exchange.and_then(|it| it.can_ask_from(polling.setup.unit)))
+        let suspect_until = exchange.and_then(|it| it.can_ask_from(polling.setup.unit));
+        polling.not_before(&self.clock, suspect_until)
     }
 
     /// One scheduled poll of one loop.
@@ -213,12 +227,16 @@ impl Run {
     }
 
     async fn ask(&mut self, index: usize, due: Stamp, until: Instant) -> Result<(), Gone> {
+        let usual = self.line.answer_within;
+        let wait = self.loops[index].wait(usual, self.line.pace, self.wanted_at());
         let polling = &mut self.loops[index];
         let Some(exchange) = &mut self.line.exchange else {
             return self.send_absent(index, due, Why::PortLost).await;
         };
+        exchange.set_answer_within(wait);
         let blocks = polling.trend.clone();
         let (polled, is_rescaled) = read_scaled(exchange, polling, &blocks, until).await;
+        exchange.set_answer_within(usual);
         if is_rescaled {
             // The slow points tell of it.
             polling.look_at = Instant::now();
@@ -270,14 +288,7 @@ impl Run {
         };
         if let Some(block) = look.left.pop_front() {
             let patience = Instant::now() + self.line.answer_within;
-            let polled = read_blocks(
-                exchange,
-                &polling.setup,
-                &[block],
-                patience,
-                &mut polling.tally,
-            )
-            .await;
+            let polled = read_blocks(exchange, polling, &[block], patience).await;
             let failed = polled.failed.clone();
             look.polled.absorb(polled);
             if polling.note_refusals(&failed) {

@@ -13,6 +13,8 @@ mod find;
 mod good_files;
 mod layering;
 mod measure_command;
+mod neighbours;
+mod played;
 mod program;
 mod robust_files;
 mod step_reference;

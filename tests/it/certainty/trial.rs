@@ -5,18 +5,13 @@ use std::fmt::Write as _;
 use std::io;
 use std::time::Duration;
 
-use emberline::clock::Clock;
-use emberline::line::{Opened, Opener, Pace, PortError, Start};
-use emberline::session::{Opening, Session};
-use emberline::setup::{Port, Setup};
-use futures_util::FutureExt as _;
+use emberline::line::Pace;
+use emberline::setup::{LineSetup, Setup};
 use mock_device::registers::counter::Counter;
 use mock_device::wire::{Adapter, Bus, Fault, Faults, in_memory};
-use tokio::runtime::Builder;
-use tokio::sync::broadcast::error::RecvError;
-use tokio_util::sync::CancellationToken;
 
 use super::judge::{Judge, Verdict};
+use crate::played::{Played, opener, paused};
 
 /// An answer later than this is none.
 const ANSWER_WITHIN: Duration = Duration::from_millis(200);
@@ -98,12 +93,7 @@ impl Trial {
 
     /// Runs it to its end.
     pub(super) fn run(self) -> Outcome {
-        let runtime = Builder::new_current_thread()
-            .enable_all()
-            .start_paused(true)
-            .build()
-            .unwrap();
-        runtime.block_on(self.play())
+        paused().block_on(self.play())
     }
 
     async fn play(self) -> Outcome {
@@ -114,26 +104,15 @@ impl Trial {
             .collect();
         let adapter = self.adapter(&counters);
         tokio::spawn(adapter.clone().sits_loosely(self.seed, SHARE));
-        let stop = CancellationToken::new();
-        let mut opener = |line: &emberline::setup::LineSetup| opener(adapter.clone(), &line.port);
-        let mut opening = Opening::new(&setup, &mut opener, &stop);
-        for line in std::mem::take(&mut opening.lines) {
-            tokio::spawn(line);
-        }
-        opening.wait().await.unwrap();
-        let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
-        let end = Some(Duration::from_secs(self.polls.into()));
-        let Session { hub, live, .. } = opening.begin(&setup, Start { clock, end }, None);
-        let mut entries = live.subscribe();
-        drop(live);
-        tokio::spawn(hub);
-        let mut judge = Judge::new(&setup, &counters, clock);
-        loop {
-            match entries.recv().await {
-                Ok(entry) => judge.look(&entry),
-                Err(RecvError::Closed) => break,
-                Err(RecvError::Lagged(missed)) => unreachable!("the judge missed {missed} entries"),
-            }
+        let mut plugged = |line: &LineSetup| {
+            let adapter = adapter.clone();
+            opener(Pace::of(&line.port), move || adapter.open())
+        };
+        let length = Duration::from_secs(self.polls.into());
+        let mut played = Played::begin(&setup, &mut plugged, length, None).await;
+        let mut judge = Judge::new(&setup, &counters, played.clock);
+        while let Some(entry) = played.next().await {
+            judge.look(&entry);
         }
         Outcome {
             exchanges: counters.iter().map(Counter::count).sum(),
@@ -214,19 +193,4 @@ impl Trial {
         }
         text
     }
-}
-
-fn opener(adapter: Adapter, port: &Port) -> Opener {
-    let pace = Pace::of(port);
-    Box::new(move || {
-        let opened = adapter.open().map(|wire| Opened {
-            wire: Box::new(wire),
-            pace,
-        });
-        let opened = opened.ok_or_else(|| PortError {
-            what: "the adapter is out".to_owned(),
-            help: "plug it in".to_owned(),
-        });
-        async move { opened }.boxed()
-    })
 }
