@@ -132,6 +132,36 @@ fn what_it_cannot_do_is_said_with_the_exit_code_of_its_kind() {
     );
 }
 
+#[test]
+fn a_layout_from_a_seed_has_a_manual_and_a_setup_whose_map_is_still_to_be_written() {
+    let manual = Command::new(env!("CARGO_BIN_EXE_mock-device"))
+        .args(["--layout", "random:17", "--print-registers"])
+        .output()
+        .unwrap();
+    assert_eq!(manual.status.code(), Some(0));
+    let text = String::from_utf8(manual.stdout).unwrap();
+    assert!(
+        text.contains("Controller random:17") && text.contains("Notes"),
+        "{text}"
+    );
+    let folder = std::env::temp_dir().join(format!("mock-device-random-{}", std::process::id()));
+    let (setup, layout) = (folder.to_str().unwrap(), "random:17");
+    let arguments = [
+        "--tcp",
+        "127.0.0.1:0",
+        "--layout",
+        layout,
+        "--write-setup",
+        setup,
+    ];
+    let mut device = Device::start(&arguments);
+    device.until("# its map is yours to write");
+    let written = std::fs::read_to_string(folder.join("setup.toml")).unwrap();
+    assert!(written.contains("maps/random-17.toml"), "{written}");
+    assert!(!folder.join("maps/random-17.toml").exists());
+    std::fs::remove_dir_all(&folder).unwrap();
+}
+
 #[cfg(unix)]
 #[test]
 fn a_pseudo_terminal_has_the_name_it_was_given_until_the_end() {

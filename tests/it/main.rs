@@ -16,5 +16,6 @@ mod measure_command;
 mod neighbours;
 mod played;
 mod program;
+mod random_layouts;
 mod robust_files;
 mod step_reference;

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use super::{Encoding, Item, Layout, Order, Setting, State, What};
+use super::{Encoding, Item, Layout, Manual, Numbering, Order, Setting, State, What};
 
 /// What the process value reads while the sensor is open.
 const SENSOR_OPEN: i16 = -9999;
@@ -79,6 +79,14 @@ impl Layout for StatusBits {
 
     fn order(&self) -> Order {
         Order::LOW_WORD_FIRST
+    }
+
+    fn manual(&self) -> Manual {
+        Manual {
+            numbering: Numbering::Reference,
+            first_bit: 1,
+            ..Manual::default()
+        }
     }
 
     fn max_words(&self) -> u16 {

@@ -80,6 +80,14 @@ impl Encoding {
         }
     }
 
+    /// A raw number as a manual prints it.
+    pub(super) fn shown(self, raw: u32) -> String {
+        match (self, self.number(raw)) {
+            (Self::F32, number) if number.is_nan() => "not a number".to_owned(),
+            (_, number) => number.to_string(),
+        }
+    }
+
     /// The raw number next to this one, nearer to zero.
     pub(super) fn beside(self, raw: u32) -> u32 {
         match self {

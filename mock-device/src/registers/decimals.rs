@@ -1,7 +1,7 @@
 //! `decimals`: 16-bit integers with as many decimals as the display shows. Change them at its front
 //! and every scale changes with them. Its autotune command can only be written.
 
-use super::{Item, Layout, Setting, State, What};
+use super::{Item, Layout, Manual, Numbering, Setting, State, What};
 
 /// What the process value reads while the sensor is open.
 const SENSOR_OPEN: u16 = 0x8000;
@@ -50,6 +50,13 @@ impl Layout for DecimalPoint {
 
     fn items(&self) -> &[Item] {
         &ITEMS
+    }
+
+    fn manual(&self) -> Manual {
+        Manual {
+            numbering: Numbering::OneBased,
+            ..Manual::default()
+        }
     }
 
     fn max_words(&self) -> u16 {

@@ -81,6 +81,8 @@ pub struct Item {
     pub label: &'static str,
     /// Whether the manual mentions it.
     pub is_listed: bool,
+    /// Whether it only repeats, in another form, what another item holds.
+    pub is_copy: bool,
 }
 
 /// Making one, for a table of constants.
@@ -106,6 +108,7 @@ impl Item {
             access: Access::Read,
             label: what.label(),
             is_listed: true,
+            is_copy: false,
         }
     }
 

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use super::{Encoding, Item, Layout, Setting, State, Unit, What};
+use super::{Encoding, Item, Layout, Manual, Numbering, Setting, State, Unit, What};
 
 /// What the process value reads while the sensor is open.
 const SENSOR_OPEN: u16 = 0xFFFF;
@@ -79,6 +79,13 @@ impl Layout for Locked {
 
     fn items(&self) -> &[Item] {
         &ITEMS
+    }
+
+    fn manual(&self) -> Manual {
+        Manual {
+            numbering: Numbering::Hexadecimal,
+            ..Manual::default()
+        }
     }
 
     fn max_words(&self) -> u16 {

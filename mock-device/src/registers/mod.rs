@@ -15,6 +15,8 @@ pub mod counter;
 mod decimals;
 mod floats;
 mod locked;
+mod manual;
+mod random;
 
 use std::fmt;
 use std::time::Duration;
@@ -28,6 +30,8 @@ pub use decimals::DecimalPoint;
 pub use floats::Floats;
 pub use item::{Access, Broken, Item, Scale, TOP_OF_RANGE, Table};
 pub use locked::Locked;
+pub use manual::{Manual, Numbering, Says, register_table};
+pub use random::Random;
 pub use setting::Setting;
 pub use unit::{Kind, Unit};
 pub use what::{State, What};
@@ -107,6 +111,11 @@ pub trait Layout: fmt::Debug + Send + Sync {
             .iter()
             .find(pv)
             .map_or(Unit::DegC, |item| item.unit)
+    }
+
+    /// How its manual prints its registers.
+    fn manual(&self) -> Manual {
+        Manual::default()
     }
 
     /// Order of the words and bytes of 32-bit values.
@@ -194,10 +203,14 @@ pub trait Layout: fmt::Debug + Send + Sync {
     }
 }
 
-/// Every layout there is.
+/// Every layout that has a map.
 pub static LAYOUTS: [&dyn Layout; 5] = [&Annealer, &Floats, &DecimalPoint, &StatusBits, &Locked];
 
-/// The layout of this name.
+/// The layout of this name; `random:SEED` is drawn from its seed and stays for as long as the program.
 pub fn layout(name: &str) -> Option<&'static dyn Layout> {
+    if let Some(seed) = name.strip_prefix("random:") {
+        let layout = Random::new(seed.parse().ok()?);
+        return Some(Box::leak(Box::new(layout)));
+    }
     LAYOUTS.into_iter().find(|layout| layout.name() == name)
 }

@@ -1,7 +1,7 @@
 //! A simulated controller on a wire in memory, read through emberline's line, in virtual time.
 
 use std::io;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use emberline::line::{Line, LoopSeen, Opened, Opener, Pace, Seen};
@@ -37,7 +37,7 @@ impl Bench {
         let runtime = runtime.unwrap();
         let panel = {
             let _guard = runtime.enter();
-            Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, 1), FROZEN)
+            Panel::new(settled(), FROZEN)
         };
         let mut bus = Bus::new(vec![Unit::new(1, layout, panel.clone())]);
         bus.timing = Timing::at_baud(9600, Duration::from_millis(5));
@@ -78,6 +78,13 @@ impl Bench {
         });
         self.map().points.iter().cloned().zip(points).collect()
     }
+}
+
+/// Settled once for all.
+fn settled() -> Oven {
+    static OVEN: OnceLock<Oven> = OnceLock::new();
+    OVEN.get_or_init(|| Oven::settled_at(490.0, LEFT_OVER_TUNING, 1))
+        .clone()
 }
 
 /// One loop that is polled every second.

@@ -1,9 +1,9 @@
 //! The maps in `configs` against the controllers they describe: what a map makes of a simulated
 //! controller's registers, read over the wire, is what that controller's front shows.
 
-mod bench;
+pub(crate) mod bench;
 mod rescaled;
-mod truth;
+pub(crate) mod truth;
 
 use std::collections::BTreeSet;
 
@@ -18,7 +18,7 @@ use bench::Bench;
 use truth::Truth;
 
 /// What a person does at the front, or to the oven, before the registers are looked at again.
-type Act = fn(&mut Oven);
+pub(crate) type Act = fn(&mut Oven);
 
 /// Every number is another in the end, and every state was seen.
 const STORY: [(&str, Act); 9] = [

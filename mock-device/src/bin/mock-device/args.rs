@@ -15,6 +15,7 @@ Examples:
   mock-device --pty /tmp/oven --write-setup .     and the setup and map that go with it
   mock-device --tcp 127.0.0.1:1502 --speed 60     an hour of oven in a minute
   mock-device --rtu-over-tcp 127.0.0.1:4001 --unit 1,2,3 --layout bits
+  mock-device --layout random:17 --print-registers the manual of a controller from a seed
   mock-device --pty /tmp/oven --do '60s setpoint 510' --do '30m autotune'
 
 While it runs it takes commands on standard input, one a line; 'help' lists them.
@@ -24,7 +25,7 @@ Exit codes: 0 done, 2 wrong use, 4 cannot listen.";
 /// Modbus can poll.
 #[derive(Debug, Parser)]
 #[command(version, after_help = EXAMPLES)]
-#[command(group(ArgGroup::new("where").required(true).args(["pty", "serial", "tcp", "rtu_over_tcp"])))]
+#[command(group(ArgGroup::new("where").required(true).args(["pty", "serial", "tcp", "rtu_over_tcp", "print_registers"])))]
 pub(crate) struct Args {
     /// Make a pseudo-terminal and this symbolic link to it (not on Windows)
     #[arg(long, value_name = "LINK")]
@@ -38,7 +39,8 @@ pub(crate) struct Args {
     /// Listen for RTU frames over TCP
     #[arg(long, value_name = "ADDR")]
     pub(crate) rtu_over_tcp: Option<String>,
-    /// Register layout: annealer, floats, decimals, bits or locked
+    /// Register layout: annealer, floats, decimals, bits, locked, or random:SEED for one that nobody
+    /// has seen before
     #[arg(long, value_name = "NAME", default_value = "annealer", value_parser = layout_named)]
     pub(crate) layout: &'static dyn Layout,
     /// Times as fast as the clock
@@ -64,7 +66,11 @@ pub(crate) struct Args {
     /// Faults on the wire with their chance in percent, for example late=5,lost=2
     #[arg(long, conflicts_with = "tcp", value_name = "KIND=PERCENT[,..]", value_delimiter = ',', value_parser = fault)]
     pub(crate) faults: Vec<(Fault, f64)>,
-    /// Write setup.toml and the map it needs into this folder
+    /// Print the registers of the layout as its manual would, and end
+    #[arg(long)]
+    pub(crate) print_registers: bool,
+    /// Write setup.toml and the map it needs into this folder; the map of a random layout is yours to
+    /// write
     #[arg(long, value_name = "DIR")]
     pub(crate) write_setup: Option<PathBuf>,
 }
@@ -81,7 +87,8 @@ pub(crate) enum Start {
 fn layout_named(name: &str) -> Result<&'static dyn Layout, String> {
     layout(name).ok_or_else(|| {
         let names: Vec<&str> = LAYOUTS.iter().map(|layout| layout.name()).collect();
-        format!("there is no such layout; there are {}", names.join(", "))
+        let names = names.join(", ");
+        format!("there is no such layout; there are {names} and random:SEED, for example random:17")
     })
 }
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::time::Duration;
 
+use mock_device::registers::register_table;
 use mock_device::wire::listen::{self, Framing};
 use mock_device::wire::{Bus, Faults, Timing, Unit, serve_rtu};
 use mock_device::{LEFT_OVER_TUNING, Oven, Panel};
@@ -57,6 +58,10 @@ type Serving = Pin<Box<dyn Future<Output = io::Result<()>>>>;
 
 /// Runs until `quit`, a signal, or a failure.
 pub(crate) async fn run(args: &Args) -> Result<(), Failure> {
+    if args.print_registers {
+        say(&register_table(args.layout));
+        return Ok(());
+    }
     let bus = bus(args);
     let (serving, reached) = open(args, &bus).await?;
     announce(args, &bus, &reached)?;
@@ -191,6 +196,9 @@ fn announce(args: &Args, bus: &Bus, reached: &Reached) -> Result<(), Failure> {
         args.seed,
         setup_text(reached, bus, maps),
     ));
+    if args.layout.map_text().is_empty() {
+        say("# its map is yours to write: --print-registers gives the manual\n");
+    }
     Ok(())
 }
 

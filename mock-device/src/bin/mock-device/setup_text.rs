@@ -5,7 +5,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use mock_device::registers::Kind;
+use mock_device::registers::{Kind, Layout};
 use mock_device::wire::Bus;
 
 /// Where the units are reached, as a setup's line says it.
@@ -28,12 +28,12 @@ pub(crate) fn setup_text(reached: &Reached, bus: &Bus, maps: &str) -> String {
         let _ = writeln!(text, "baud = {baud}");
     }
     for unit in bus.units() {
-        let (number, map) = (unit.number(), unit.layout().name());
+        let (number, map) = (unit.number(), map_name(unit.layout()));
         let degrees = |kind, celsius| unit.layout().temperature_unit().of(kind, celsius);
         let _ = write!(
             text,
             "\n[[loops]]\nname = \"oven-{number}\"\nline = \"bench\"\nunit_number = {number}\n\
-             map = \"{maps}/{map}.toml\"\nevery = \"1 s\"\nband = {:.1}\nstop_setpoint = {:.1}\n\
+             map = \"{maps}/{map}\"\nevery = \"1 s\"\nband = {:.1}\nstop_setpoint = {:.1}\n\
              stop_above = {:.1}\n",
             degrees(Kind::Difference, 2.0),
             degrees(Kind::Temperature, 20.0),
@@ -43,16 +43,21 @@ pub(crate) fn setup_text(reached: &Reached, bus: &Bus, maps: &str) -> String {
     text
 }
 
-/// Writes `setup.toml` and `maps/NAME.toml` into `folder`, which is made if need be.
+/// What the map of a layout is called; a colon is in no file's name.
+fn map_name(layout: &dyn Layout) -> String {
+    format!("{}.toml", layout.name().replace(':', "-"))
+}
+
+/// Writes `setup.toml` and `maps/NAME.toml` into `folder`, which is made if need be. A layout without
+/// a map gets none: somebody is to write it.
 pub(crate) fn write_setup(folder: &Path, reached: &Reached, bus: &Bus) -> io::Result<()> {
     let maps = folder.join("maps");
     fs::create_dir_all(&maps)?;
     for unit in bus.units() {
         let layout = unit.layout();
-        fs::write(
-            maps.join(layout.name()).with_extension("toml"),
-            layout.map_text(),
-        )?;
+        if !layout.map_text().is_empty() {
+            fs::write(maps.join(map_name(layout)), layout.map_text())?;
+        }
     }
     fs::write(folder.join("setup.toml"), setup_text(reached, bus, "maps"))
 }
