@@ -132,8 +132,8 @@ async fn seen(setup: &Setup, mut opening: Opening) -> Seen {
     opening.wait().await.unwrap();
     let clock = Clock::of_this_machine();
     let start = Start {
-        clock,
         end: Some(EVERY * POLLS),
+        ..Start::of(clock)
     };
     let Session { hub, live, .. } = opening.begin(setup, start, None);
     let counting = counted(live.subscribe());

@@ -52,6 +52,15 @@ impl Clock {
         Self { origin, began }
     }
 
+    /// A clock that began at `began` in the past and has come at least so far; where the wall clock
+    /// says less, its elapsed time goes on from there. And how much the wall clock lacks.
+    pub fn going_on(began: DateTime<Utc>, at_least: Duration) -> (Self, Duration) {
+        let clock = Self::began_at(began);
+        let missing = at_least.saturating_sub(clock.now().elapsed);
+        let origin = clock.origin.checked_sub(missing).unwrap_or(clock.origin);
+        (Self { origin, began }, missing)
+    }
+
     /// Wall time at elapsed time zero.
     pub fn began(&self) -> DateTime<Utc> {
         self.began

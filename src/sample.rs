@@ -167,6 +167,8 @@ pub enum Happening {
     RecordingBegan,
     /// The recording ended in order.
     RecordingEnded,
+    /// The recorder was started again on a recording that was not closed.
+    Restarted,
     /// A person's note.
     Mark,
     /// The setpoint moved.
@@ -282,9 +284,10 @@ impl SettingsCause {
 
 impl Happening {
     /// Every kind, with the word that stands for it in `events.csv`.
-    pub const ALL: [(Self, &'static str); 15] = [
+    pub const ALL: [(Self, &'static str); 16] = [
         (Self::RecordingBegan, "recording-began"),
         (Self::RecordingEnded, "recording-ended"),
+        (Self::Restarted, "restart"),
         (Self::Mark, "mark"),
         (Self::SetpointChanged, "setpoint-changed"),
         (Self::SettingsChanged, "settings-changed"),

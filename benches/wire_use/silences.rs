@@ -74,8 +74,8 @@ fn polled(setup: &Setup, opener: &mut dyn FnMut(&LineSetup) -> Opener) {
     runtime().block_on(async {
         opening.wait().await.unwrap();
         let start = Start {
-            clock: Clock::of_this_machine(),
             end: Some(EVERY * POLLS),
+            ..Start::of(Clock::of_this_machine())
         };
         let Session { hub, .. } = opening.begin(setup, start, None);
         hub.await;

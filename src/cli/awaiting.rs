@@ -130,7 +130,7 @@ async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
     let token = stop.clone();
     // Opening ports waits on other threads.
     let running =
-        tokio::task::spawn_blocking(move || running::start(&starting, None, &token, |_| Ok(None)))
+        tokio::task::spawn_blocking(move || running::start(&starting, None, &token, None))
             .await
             .map_err(|error| Stop::new(Exit::Line, error))??;
     let mut live = running.live.subscribe();

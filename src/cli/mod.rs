@@ -19,6 +19,7 @@ pub mod reading;
 mod record;
 mod running;
 mod status_line;
+mod verify;
 mod watch;
 mod whole_file;
 
@@ -51,6 +52,7 @@ enum Command {
     Watch(watch::WatchArgs),
     Record(record::RecordArgs),
     Await(awaiting::AwaitArgs),
+    Verify(verify::VerifyArgs),
     Measure(measure::MeasureArgs),
     Evidence(evidence::EvidenceArgs),
     Completions(manual::CompletionsArgs),
@@ -71,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::Map(args) => map::run(args),
         Command::Record(args) => record::run(args),
         Command::Await(args) => awaiting::run(args),
+        Command::Verify(args) => verify::run(args),
         Command::Measure(args) => measure::command(args),
         Command::Evidence(args) => evidence::command(args),
         Command::Completions(args) => manual::completions(args),

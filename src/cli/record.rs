@@ -10,12 +10,11 @@ use tokio::sync::broadcast::{self, error::RecvError};
 use tokio_util::sync::CancellationToken;
 
 use super::health::{health_json, note_json, tell_advice};
-use super::running::{self, runtime};
+use super::running::{self, Recording, runtime};
 use super::{Exit, Stop};
 use crate::clock::Stamp;
 use crate::name::Name;
 use crate::notice::{Advice, AdviceWatch};
-use crate::record::Recorder;
 use crate::sample::{Entry, Event, Health};
 use crate::setup::Setup;
 use crate::signals::asked_to_end;
@@ -36,9 +35,13 @@ pub(super) struct RecordArgs {
     /// How long, from the recording's start: 40s, 1h 30m, 7d.
     #[arg(long = "for", value_name = "DURATION", value_parser = humantime::parse_duration)]
     duration: Option<Duration>,
-    /// The recording's name; the setup file's without it.
+    /// The recording's name; the setup file's without it. A recording of this name that was not
+    /// closed, made with the same setup, is continued.
     #[arg(long)]
     name: Option<Name>,
+    /// The longest time between two syncs to the disk.
+    #[arg(long, value_name = "DURATION", default_value = "5s", value_parser = humantime::parse_duration)]
+    sync: Duration,
     /// One JSON object a line: each event, how well each unit answers every ten seconds, what should
     /// be checked about a line, and the recording at the end.
     #[arg(long)]
@@ -49,9 +52,12 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
     let setup = Setup::load(&args.setup)?;
     let stop = CancellationToken::new();
     let name = recording_name(args.name.as_ref(), &setup);
-    let running = running::start(&setup, args.duration, &stop, |clock| {
-        Recorder::create(&args.into, &name, &setup, clock).map(Some)
-    })?;
+    let recording = Recording {
+        into: &args.into,
+        name: &name,
+        sync_every: args.sync,
+    };
+    let running = running::start(&setup, args.duration, &stop, Some(&recording))?;
     let mut live = running.live.subscribe();
     let mut teller = Teller::new(&setup, args.json);
     if let Some(folder) = &running.folder {

@@ -1,7 +1,7 @@
 //! Runs a session on this machine's clock: a thread for each line, one for the recorder.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
@@ -12,7 +12,7 @@ use tokio_util::sync::CancellationToken;
 use super::{Exit, Stop};
 use crate::clock::Clock;
 use crate::line::{self, PortError, Start};
-use crate::record::{RecordError, Recorder};
+use crate::record::{RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Opening, Session};
 use crate::setup::Setup;
@@ -45,15 +45,48 @@ pub(super) fn runtime() -> Result<Runtime, Stop> {
         })
 }
 
+/// Where a session is recorded, and how.
+pub(super) struct Recording<'a> {
+    /// The folder that gets the recording's folder.
+    pub(super) into: &'a Path,
+    /// The recording's name.
+    pub(super) name: &'a str,
+    /// The longest time between two syncs to the medium.
+    pub(super) sync_every: Duration,
+}
+
+impl Recording<'_> {
+    /// The recorder and its clock: of a recording that was not closed, else of a new one.
+    fn begin(
+        &self,
+        unfinished: Option<Unfinished>,
+        setup: &Setup,
+    ) -> Result<(Recorder, Clock), RecordError> {
+        let (recorder, clock) = if let Some(mut unfinished) = unfinished {
+            let clock = unfinished.clock();
+            (Recorder::resume(unfinished, setup, &clock)?, clock)
+        } else {
+            let clock = Clock::of_this_machine();
+            let recorder = Recorder::create(self.into, self.name, setup, &clock)?;
+            (recorder, clock)
+        };
+        Ok((recorder.syncing_every(self.sync_every), clock))
+    }
+}
+
 /// Opens the ports of `setup`, makes the recorder, and lets it all begin.
 ///
-/// Polling ends by itself `end` after the beginning; `stop` ends it in order, and is set when the recorder cannot go on.
+/// Polling ends by itself `end` after the beginning; `stop` ends it in order, and is set when the
+/// recorder cannot go on. A recording that was not closed is continued, whether or not the ports can
+/// be opened now.
 pub(super) fn start(
     setup: &Setup,
     end: Option<Duration>,
     stop: &CancellationToken,
-    make_recorder: impl FnOnce(&Clock) -> Result<Option<Recorder>, RecordError>,
+    recording: Option<&Recording<'_>>,
 ) -> Result<Running, Stop> {
+    let find = |it: &Recording<'_>| Unfinished::find(it.into, it.name, setup);
+    let unfinished = recording.map(find).transpose()?.flatten();
     let mut opening = Opening::new(setup, &mut |line| line::opener(line.port.clone()), stop);
     let mut lines = Vec::new();
     for line in std::mem::take(&mut opening.lines) {
@@ -65,9 +98,19 @@ pub(super) fn start(
         })?);
     }
     let opened: Result<(), PortError> = runtime()?.block_on(opening.wait());
-    opened?;
-    let clock = Clock::of_this_machine();
-    let recorder = make_recorder(&clock)?;
+    if unfinished.is_none() {
+        opened?;
+    }
+    let (recorder, clock) = match recording {
+        Some(recording) => {
+            let (recorder, clock) = recording.begin(unfinished, setup)?;
+            (Some(recorder), clock)
+        }
+        None => (None, Clock::of_this_machine()),
+    };
+    let from = recorder
+        .as_ref()
+        .map_or(Duration::ZERO, Recorder::writes_from);
     let folder = recorder
         .as_ref()
         .map(|recorder| recorder.folder().to_owned());
@@ -76,7 +119,7 @@ pub(super) fn start(
         recorder,
         live,
         hand,
-    } = opening.begin(setup, Start { clock, end }, recorder);
+    } = opening.begin(setup, Start { clock, from, end }, recorder);
     let stop_all = stop.clone();
     let writing = on_its_own_thread("recorder", async move {
         let writing = async {

@@ -14,7 +14,7 @@ use super::{Exit, Stop};
 use crate::clock::{Clock, Stamp};
 use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts};
 use crate::name::Name;
-use crate::record::Recorder;
+use crate::record::SYNC_EVERY;
 use crate::sample::{Entry, Event, Happening};
 use crate::setup::{LoopSetup, Setup};
 
@@ -61,12 +61,12 @@ pub(super) fn run(args: &WatchArgs) -> Result<Exit, Stop> {
 fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     let stop = CancellationToken::new();
     let name = recording_name(args.name.as_ref(), setup);
-    let running = running::start(setup, None, &stop, |clock| {
-        args.into
-            .as_deref()
-            .map(|into| Recorder::create(into, &name, setup, clock))
-            .transpose()
-    })?;
+    let recording = args.into.as_deref().map(|into| running::Recording {
+        into,
+        name: &name,
+        sync_every: SYNC_EVERY,
+    });
+    let running = running::start(setup, None, &stop, recording.as_ref())?;
     let clock = running.clock;
     let began = Stamp {
         elapsed: std::time::Duration::ZERO,

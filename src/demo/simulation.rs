@@ -112,7 +112,7 @@ impl Simulation<'_> {
                 recorder,
                 live,
                 hand,
-            } = opening.begin(self.setup, Start { clock, end: None }, Some(recorder));
+            } = opening.begin(self.setup, Start::of(clock), Some(recorder));
             on_begin(Live {
                 entries: live.subscribe(),
                 hand,

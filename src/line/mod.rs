@@ -85,8 +85,21 @@ pub struct Ties {
 pub struct Start {
     /// Its beginning is the first poll of every loop.
     pub clock: Clock,
+    /// Polls due earlier than this after the beginning are not made: somebody else made them.
+    pub from: Duration,
     /// Polls due this long after the beginning, or later, are not made.
     pub end: Option<Duration>,
+}
+
+impl Start {
+    /// From the clock's beginning, and for ever.
+    pub fn of(clock: Clock) -> Self {
+        Self {
+            clock,
+            from: Duration::ZERO,
+            end: None,
+        }
+    }
 }
 
 /// Every point of one loop, as `read` shows it.
@@ -159,15 +172,12 @@ impl Line {
     }
 
     /// Opens the port, waits for the clock, and polls until it is stopped; ends early when nobody
-    /// listens any more, or when the port cannot be opened at the start.
+    /// listens any more. A port that could not be opened is tried again, if polling begins all the
+    /// same.
     pub async fn run(mut self, ties: Ties) {
         let opened = self.connect().await;
-        let failed = opened.is_err();
-        // Who gave up waiting has dropped the start too.
+        // Who gives up on a port that cannot be opened drops the start too.
         let _ = ties.opened.send(opened);
-        if failed {
-            return;
-        }
         if let Ok(start) = ties.start.await {
             run::Run::new(self, start, ties.out)
                 .poll(ties.asks, ties.stop)

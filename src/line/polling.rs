@@ -71,7 +71,7 @@ pub(super) struct Look {
 impl Polling {
     pub(super) fn new(setup: &LoopSetup, origin: Stamp) -> Self {
         Self {
-            grid: Grid::new(setup.every),
+            grid: Grid::beginning_with(setup.every, setup.first_poll_from(origin.elapsed)),
             trend: Vec::new(),
             settings: Vec::new(),
             last_stamp: origin,

@@ -56,11 +56,15 @@ enum Next {
 struct Gone;
 
 impl Run {
-    pub(super) fn new(line: Line, Start { clock, end }: Start, out: mpsc::Sender<Entry>) -> Self {
+    pub(super) fn new(
+        line: Line,
+        Start { clock, from, end }: Start,
+        out: mpsc::Sender<Entry>,
+    ) -> Self {
         let loops = line
             .loops
             .iter()
-            .map(|the_loop| Polling::new(the_loop, clock.at(Duration::ZERO)))
+            .map(|the_loop| Polling::new(the_loop, clock.at(from)))
             .collect();
         let now = Instant::now();
         let reopen = Reopen {
@@ -83,8 +87,21 @@ impl Run {
     /// Polls until `stop`; at the end reads the slow points once more.
     pub(super) async fn poll(mut self, mut asks: mpsc::Receiver<Ask>, stop: CancellationToken) {
         // A gone listener ends the line as a stop does, with nobody left to tell.
-        let _ = self.poll_on(&mut asks, &stop).await;
+        let _ = self.poll_from_the_start(&mut asks, &stop).await;
         let _ = self.close().await;
+    }
+
+    async fn poll_from_the_start(
+        &mut self,
+        asks: &mut mpsc::Receiver<Ask>,
+        stop: &CancellationToken,
+    ) -> Result<(), Gone> {
+        if self.line.exchange.is_none() {
+            let (name, port) = (&self.line.name, self.line.describe());
+            let text = format!("line {name}: {port} cannot be opened; it is tried again and again");
+            self.send_event(Happening::PortLost, text).await?;
+        }
+        self.poll_on(asks, stop).await
     }
 
     async fn poll_on(

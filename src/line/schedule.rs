@@ -29,8 +29,12 @@ pub(crate) enum Turn {
 }
 
 impl Grid {
-    pub(crate) fn new(every: Duration) -> Self {
-        Self { every, next: 0 }
+    /// A grid whose first poll has this number.
+    pub(crate) fn beginning_with(every: Duration, number: u32) -> Self {
+        Self {
+            every,
+            next: number,
+        }
     }
 
     /// When the next poll is due, since the beginning.
@@ -88,7 +92,7 @@ mod tests {
     #[tokio::test(start_paused = true)]
     async fn a_late_poll_is_skipped_and_the_grid_does_not_move() {
         let clock = Clock::starting_at(DateTime::UNIX_EPOCH);
-        let mut grid = Grid::new(second(1));
+        let mut grid = Grid::beginning_with(second(1), 0);
         let ask = |n: u64| Turn::Ask {
             due: clock.at(second(n)),
             until: clock.instant(second(n + 1)),
@@ -110,7 +114,7 @@ mod tests {
     #[tokio::test(start_paused = true)]
     async fn a_unit_in_not_before_beyond_its_period_gives_a_row_at_once() {
         let clock = Clock::starting_at(DateTime::UNIX_EPOCH);
-        let mut grid = Grid::new(second(1));
+        let mut grid = Grid::beginning_with(second(1), 0);
         let free = clock.instant(Duration::from_millis(1500));
         assert_eq!(grid.start(&clock, Some(free)), clock.instant(second(0)));
         let first = grid.turn(&clock, clock.instant(second(0)), Some(free));

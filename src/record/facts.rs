@@ -1,15 +1,12 @@
 //! `recording.toml`: what a recording is, with the setup and the maps as they were used.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::io;
-use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::layout::FACTS_FILE;
 use crate::sample::Health;
-use crate::setup::Setup;
+use crate::setup::{LoopSetup, Setup};
 
 /// The layout of recordings this version writes and reads.
 pub(crate) const SCHEMA: u32 = 1;
@@ -112,12 +109,17 @@ impl FactsFile {
         }
     }
 
-    /// Writes it beside and moves it into place, so that it is never half there.
-    pub(crate) fn write(&self, folder: &Path) -> io::Result<()> {
-        let text = toml::to_string(self).map_err(io::Error::other)?;
-        let beside = folder.join(format!("{FACTS_FILE}.new"));
-        fs::write(&beside, text)?;
-        fs::rename(beside, folder.join(FACTS_FILE))
+    /// Whether it was made with this setup and these maps.
+    pub(crate) fn is_of(&self, setup: &Setup) -> bool {
+        let has_map = |the_loop: &LoopSetup| {
+            self.maps.get(&the_loop.map_path).map(String::as_str) == Some(&*the_loop.map_text)
+        };
+        self.setup.text == setup.text && setup.loops.iter().all(has_map)
+    }
+
+    /// The file's text.
+    pub(crate) fn text(&self) -> io::Result<String> {
+        toml::to_string(self).map_err(io::Error::other)
     }
 
     pub(crate) fn parse(text: &str) -> Result<Self, toml::de::Error> {

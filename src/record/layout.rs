@@ -1,9 +1,11 @@
 //! Names, headers and cells of a recording: the one place that knows how its files look.
 
-use std::path::Path;
+use std::io;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, SecondsFormat, Utc};
 
+use super::sums::files_in;
 use crate::clock::Stamp;
 use crate::map::{Map, Point, UnitOf};
 use crate::sample::Sample;
@@ -12,6 +14,8 @@ use crate::sample::Sample;
 pub(crate) const FACTS_FILE: &str = "recording.toml";
 /// Checksums of every closed file.
 pub(crate) const SUMS_FILE: &str = "SHA256SUMS";
+/// Held by the process that writes; gone when the recording is closed.
+pub(crate) const LOCK_FILE: &str = "recording.lock";
 /// Everything that happened to a loop.
 pub(crate) const EVENTS_FILE: &str = "events.csv";
 /// A loop's slow points.
@@ -34,6 +38,14 @@ const FIXED_COLUMNS: [&str; 3] = ["time", "elapsed_s", "state"];
 /// `2027-03-04T06-00-00Z_annealer`: no colons, which some file systems refuse.
 pub fn folder_name(began: DateTime<Utc>, name: &str) -> String {
     format!("{}_{name}", began.format("%Y-%m-%dT%H-%M-%SZ"))
+}
+
+/// Every file whose checksum a closed recording has, in the order of the names.
+pub(crate) fn files_of_recording(folder: &Path) -> io::Result<Vec<PathBuf>> {
+    let mut files = files_in(folder)?;
+    let own = [SUMS_FILE, LOCK_FILE].map(|name| folder.join(name));
+    files.retain(|file| !own.contains(file));
+    Ok(files)
 }
 
 /// The samples of one UTC day.

@@ -1,19 +1,19 @@
 //! The files of one loop: samples by day, events, settings.
 
 use std::collections::HashMap;
-use std::fs::{self, File, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
+use super::disk::{Disk, Syncing, Tail};
 use super::layout::{
     EVENTS_FILE, EVENTS_HEADER, SETTINGS_FILE, SETTINGS_HEADER, day_file, sample_header,
     sample_row, stamp_cells, unit_cell,
 };
+use super::mend::Mended;
 use crate::map::Map;
-use crate::name::Name;
 use crate::sample::{Event, Sample, Settings, SettingsCause};
 
 /// The open files of one loop.
@@ -24,34 +24,69 @@ pub(super) struct LoopFiles {
     day: Option<(NaiveDate, Table)>,
     events: Table,
     settings: Table,
-    last_settings: HashMap<Name, String>,
+    last_settings: HashMap<String, String>,
+    /// Rows in all day files together: the number of the next scheduled poll.
+    rows: u32,
 }
 
 impl LoopFiles {
-    pub(super) fn create(folder: &Path, map: Arc<Map>) -> io::Result<Self> {
-        fs::create_dir(folder)?;
+    /// Goes on from what is in the loop's folder: nothing, in a new recording.
+    pub(super) fn open(
+        folder: &Path,
+        map: Arc<Map>,
+        mended: &Mended,
+        disk: &dyn Disk,
+    ) -> io::Result<Self> {
+        if !folder.is_dir() {
+            disk.make_folder(folder)?;
+        }
+        let events = Table::open(&folder.join(EVENTS_FILE), EVENTS_HEADER, disk)?;
+        let settings = Table::open(&folder.join(SETTINGS_FILE), SETTINGS_HEADER, disk)?;
+        let day = match mended.last_day {
+            Some(day) => {
+                let path = folder.join(day_file(day));
+                Some((day, Table::open(&path, sample_header(&map), disk)?))
+            }
+            None => None,
+        };
         Ok(Self {
-            events: Table::create(&folder.join(EVENTS_FILE), EVENTS_HEADER)?,
-            settings: Table::create(&folder.join(SETTINGS_FILE), SETTINGS_HEADER)?,
             folder: folder.to_owned(),
             map,
-            day: None,
-            last_settings: HashMap::new(),
+            day,
+            events,
+            settings,
+            last_settings: mended.last_settings.clone(),
+            rows: mended.rows,
         })
     }
 
-    /// Every sample goes into the file of its own UTC day.
-    pub(super) fn write_sample(&mut self, sample: &Sample) -> io::Result<()> {
+    /// The number of the next scheduled poll.
+    pub(super) fn rows(&self) -> u32 {
+        self.rows
+    }
+
+    /// Every sample goes into the file of its own UTC day. Gives the file that is closed by that.
+    pub(super) fn write_sample(
+        &mut self,
+        sample: &Sample,
+        disk: &dyn Disk,
+    ) -> io::Result<Option<PathBuf>> {
         let day = sample.stamp.time.date_naive();
-        if self.day.as_ref().is_none_or(|(open, _)| *open != day) {
-            self.sync()?;
-            let table = Table::create(&self.folder.join(day_file(day)), sample_header(&self.map))?;
-            self.day = Some((day, table));
+        let mut closed = None;
+        // A clock that was set back writes on into the later day.
+        if self.day.as_ref().is_none_or(|(open, _)| *open < day) {
+            let path = self.folder.join(day_file(day));
+            let table = Table::open(&path, sample_header(&self.map), disk)?;
+            if let Some((before, full)) = self.day.replace((day, table)) {
+                full.syncing()()?;
+                closed = Some(self.folder.join(day_file(before)));
+            }
         }
-        match &mut self.day {
-            Some((_, table)) => table.write(sample_row(sample)),
-            None => Ok(()),
+        if let Some((_, table)) = &mut self.day {
+            table.write(sample_row(sample))?;
+            self.rows += 1;
         }
+        Ok(closed)
     }
 
     pub(super) fn write_event(&mut self, event: &Event) -> io::Result<()> {
@@ -67,7 +102,9 @@ impl LoopFiles {
         let only_moved = settings.cause == SettingsCause::Changed;
         for (point, reading) in self.map.settings_points().zip(settings.readings.iter()) {
             let value = reading.to_string();
-            let last = self.last_settings.insert(point.name.clone(), value.clone());
+            let last = self
+                .last_settings
+                .insert(point.name.to_string(), value.clone());
             if only_moved && last.as_ref() == Some(&value) {
                 continue;
             }
@@ -86,39 +123,45 @@ impl LoopFiles {
         Ok(())
     }
 
-    /// Makes sure that what was written is on the disk.
-    pub(super) fn sync(&mut self) -> io::Result<()> {
+    /// What brings everything that was written to the medium.
+    pub(super) fn syncing(&self) -> impl Iterator<Item = Syncing> {
         let day = self.day.iter().map(|(_, table)| table);
         day.chain([&self.events, &self.settings])
-            .try_for_each(|table| table.rows.get_ref().sync_all())
+            .map(Table::syncing)
     }
 }
 
 /// One CSV file that grows: RFC 4180, but with LF line ends.
 #[derive(Debug)]
 struct Table {
-    rows: csv::Writer<File>,
+    tail: Box<dyn Tail>,
 }
 
 impl Table {
-    fn create<T: AsRef<[u8]>>(
+    /// At the end of what is there; an empty file begins with its header.
+    fn open<T: AsRef<[u8]>>(
         path: &Path,
         header: impl IntoIterator<Item = T>,
+        disk: &dyn Disk,
     ) -> io::Result<Self> {
-        let file = OpenOptions::new()
-            .append(true)
-            .create_new(true)
-            .open(path)?;
-        let mut table = Self {
-            rows: csv::Writer::from_writer(file),
-        };
-        table.write(header)?;
+        let tail = disk.append(path)?;
+        let is_new = tail.length() == 0;
+        let mut table = Self { tail };
+        if is_new {
+            table.write(header)?;
+        }
         Ok(table)
     }
 
     /// One row in one write, so that a reader beside us sees it whole.
     fn write<T: AsRef<[u8]>>(&mut self, row: impl IntoIterator<Item = T>) -> io::Result<()> {
-        self.rows.write_record(row)?;
-        self.rows.flush()
+        let mut line = csv::Writer::from_writer(Vec::new());
+        line.write_record(row)?;
+        let line = line.into_inner().map_err(csv::IntoInnerError::into_error)?;
+        self.tail.write(&line)
+    }
+
+    fn syncing(&self) -> Syncing {
+        self.tail.syncing()
     }
 }

@@ -7,16 +7,22 @@ mod csv_cell;
 mod csv_columns;
 mod csv_source;
 mod cut;
+mod disk;
 mod facts;
 mod follow;
 mod layout;
+mod lock;
 mod loop_files;
+mod mend;
 mod read_error;
+mod record_error;
 mod recorder;
 mod recording_source;
 mod rows;
 mod source;
 mod sums;
+mod unfinished;
+mod verify;
 
 pub use csv_columns::CsvColumns;
 pub use csv_source::read_csv;
@@ -24,6 +30,12 @@ pub use facts::LineHealth;
 pub use follow::Follower;
 pub use layout::folder_name;
 pub use read_error::ReadError;
-pub use recorder::{RecordError, Recorder};
+pub use record_error::RecordError;
+pub use recorder::{Recorder, SYNC_EVERY};
 pub use recording_source::{Opened, is_recording, open, read_recording};
 pub use source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
+pub use unfinished::Unfinished;
+pub use verify::{FileState, Verified, VerifiedLoop, verify};
+
+#[cfg(test)]
+mod power_tests;

@@ -114,6 +114,15 @@ impl UnitId {
     }
 }
 
+impl LoopSetup {
+    /// The number of its first poll that is due at `from` or later; number n is due at n times
+    /// `every` after the beginning.
+    pub fn first_poll_from(&self, from: Duration) -> u32 {
+        let polls = from.as_nanos().div_ceil(self.every.as_nanos().max(1));
+        u32::try_from(polls).unwrap_or(u32::MAX)
+    }
+}
+
 /// One control loop.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoopSetup {

@@ -41,8 +41,8 @@ impl Played {
         let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
         let recorder = into.map(|into| Recorder::create(into, "played", setup, &clock).unwrap());
         let start = Start {
-            clock,
             end: Some(length),
+            ..Start::of(clock)
         };
         let session: Session = opening.begin(setup, start, recorder);
         let entries = session.live.subscribe();

@@ -43,7 +43,14 @@ async fn polled(map: &str) -> Vec<Entry> {
     opening.wait().await.unwrap();
     let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
     let end = Some(Duration::from_secs(POLLS.into()));
-    let Session { hub, live, .. } = opening.begin(&setup, Start { clock, end }, None);
+    let Session { hub, live, .. } = opening.begin(
+        &setup,
+        Start {
+            end,
+            ..Start::of(clock)
+        },
+        None,
+    );
     let mut entries = live.subscribe();
     drop(live);
     tokio::spawn(hub);

@@ -5,6 +5,7 @@ mod awaiting;
 mod demo;
 mod device;
 mod find;
+mod kills;
 mod lines;
 mod locate;
 mod recordings;

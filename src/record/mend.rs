@@ -1,0 +1,188 @@
+//! A recording that was not closed: what is in it, with torn rows set aside.
+
+use std::collections::HashMap;
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use chrono::NaiveDate;
+
+use super::layout::{EVENTS_FILE, SETTINGS_FILE, is_day_file};
+
+/// What the files of one loop hold.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Mended {
+    /// The latest day with a file.
+    pub(super) last_day: Option<NaiveDate>,
+    /// Rows in all day files.
+    pub(super) rows: u32,
+    /// The latest `elapsed_s` in any file.
+    pub(super) last_elapsed: Duration,
+    /// The latest value of each slow point.
+    pub(super) last_settings: HashMap<String, String>,
+    /// Where torn rows were put.
+    pub(super) set_aside: Vec<PathBuf>,
+    /// Day files before the last.
+    pub(super) full_days: Vec<PathBuf>,
+}
+
+/// Looks through a loop's folder, and sets aside what a crash left of rows.
+pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
+    let mut mended = Mended::default();
+    let mut days = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        if is_day_file(&name) {
+            days.push(path.clone());
+        }
+    }
+    days.sort();
+    let others = [EVENTS_FILE, SETTINGS_FILE].map(|name| folder.join(name));
+    for path in days
+        .iter()
+        .chain(others.iter().filter(|path| path.exists()))
+    {
+        mended.set_aside.extend(set_torn_row_aside(path)?);
+        let last = last_line(path)?;
+        let elapsed = last.split(',').nth(1).and_then(|cell| cell.parse().ok());
+        let elapsed = elapsed.and_then(|seconds| Duration::try_from_secs_f64(seconds).ok());
+        mended.last_elapsed = mended.last_elapsed.max(elapsed.unwrap_or_default());
+    }
+    for path in &days {
+        mended.rows += count_rows(path)?;
+    }
+    let last = days.pop();
+    mended.last_day = last.and_then(|path| {
+        let stem = path.file_stem()?.to_string_lossy().into_owned();
+        stem.parse().ok()
+    });
+    mended.full_days = days;
+    mended.last_settings = last_settings(&others[1]).unwrap_or_default();
+    Ok(mended)
+}
+
+/// Moves what stands behind the last line end into a file beside; gives that file.
+fn set_torn_row_aside(path: &Path) -> io::Result<Option<PathBuf>> {
+    let file = OpenOptions::new().read(true).write(true).open(path)?;
+    let length = file.metadata()?.len();
+    let whole = end_of_last_line(&file, length)?;
+    if whole == length {
+        return Ok(None);
+    }
+    let mut torn = Vec::new();
+    (&file).seek(SeekFrom::Start(whole))?;
+    (&file).read_to_end(&mut torn)?;
+    torn.push(b'\n');
+    let mut beside = path.as_os_str().to_owned();
+    beside.push(".torn");
+    let beside = PathBuf::from(beside);
+    let mut kept = OpenOptions::new().append(true).create(true).open(&beside)?;
+    kept.write_all(&torn)?;
+    kept.sync_all()?;
+    // Only once it is kept.
+    file.set_len(whole)?;
+    file.sync_all()?;
+    Ok(Some(beside))
+}
+
+/// Bytes read at once from a file's end; several rows.
+const CHUNK: u64 = 4096;
+
+/// Where the last whole line ends.
+fn end_of_last_line(mut file: &File, length: u64) -> io::Result<u64> {
+    let mut end = length;
+    while end > 0 {
+        let start = end.saturating_sub(CHUNK);
+        let mut chunk = vec![0; (end - start) as usize];
+        file.seek(SeekFrom::Start(start))?;
+        file.read_exact(&mut chunk)?;
+        if let Some(at) = chunk.iter().rposition(|byte| *byte == b'\n') {
+            return Ok(start + at as u64 + 1);
+        }
+        end = start;
+    }
+    Ok(0)
+}
+
+/// The last line of a file that ends with a line end.
+fn last_line(path: &Path) -> io::Result<String> {
+    let file = File::open(path)?;
+    let length = file.metadata()?.len();
+    let start = end_of_last_line(&file, length.saturating_sub(1))?;
+    let mut line = String::new();
+    (&file).seek(SeekFrom::Start(start))?;
+    (&file).read_to_string(&mut line)?;
+    Ok(line)
+}
+
+/// Rows of a file, its header aside.
+fn count_rows(path: &Path) -> io::Result<u32> {
+    let mut file = File::open(path)?;
+    let mut chunk = vec![0; 1 << 18];
+    let mut lines = 0_u32;
+    loop {
+        let count = file.read(&mut chunk)?;
+        if count == 0 {
+            return Ok(lines.saturating_sub(1));
+        }
+        lines += memchr::memchr_iter(b'\n', &chunk[..count]).count() as u32;
+    }
+}
+
+fn last_settings(path: &Path) -> Option<HashMap<String, String>> {
+    let mut rows = csv::Reader::from_path(path).ok()?;
+    let row = |row: csv::StringRecord| Some((row.get(3)?.to_owned(), row.get(5)?.to_owned()));
+    Some(
+        rows.records()
+            .filter_map(Result::ok)
+            .filter_map(row)
+            .collect(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mended(rows: &str) -> (Mended, String) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("2027-03-04.csv");
+        fs::write(&path, rows).unwrap();
+        let mended = mend(folder.path()).unwrap();
+        let kept = fs::read_to_string(&path).unwrap();
+        if let [aside] = mended.set_aside.as_slice() {
+            let aside = fs::read_to_string(aside).unwrap();
+            assert_eq!(
+                format!("{kept}{aside}"),
+                format!("{rows}\n"),
+                "nothing is lost"
+            );
+        } else {
+            assert_eq!(kept, rows);
+        }
+        (mended, kept)
+    }
+
+    #[test]
+    fn a_torn_row_is_set_aside_wherever_it_was_torn() {
+        let whole = "time,elapsed_s,state,pv\nT,0.012,good,1\nT,1.000,good,2\n";
+        for end in 0..=whole.len() {
+            let (mended, kept) = mended(&whole[..end]);
+            assert!(kept.is_empty() || kept.ends_with('\n'), "{kept:?}");
+            let rows = kept.lines().count().saturating_sub(1);
+            assert_eq!(mended.rows as usize, rows);
+            let millis = [0, 12, 1000][rows];
+            assert_eq!(mended.last_elapsed, Duration::from_millis(millis));
+        }
+    }
+
+    #[test]
+    fn a_row_longer_than_a_chunk_is_found_whole() {
+        let long = "x".repeat(3 * CHUNK as usize);
+        let (mended, kept) = mended(&format!("time,elapsed_s\nT,7.5,{long}\nT,8"));
+        assert_eq!((mended.rows, mended.last_elapsed.as_secs_f64()), (1, 7.5));
+        assert!(kept.ends_with(&format!("{long}\n")));
+    }
+}

@@ -1,0 +1,269 @@
+//! Whether a recording is whole and as it was written.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use chrono::{DateTime, Utc};
+
+use super::layout::{FACTS_FILE, SUMS_FILE, files_of_recording};
+use super::read_error::ReadError;
+use super::recording_source::{day_files, open};
+use super::rows::{Row, whole_rows};
+use super::source::RecordingFacts;
+use super::sums::{self, name_in};
+use crate::setup::LoopSetup;
+
+/// A stretch without a process value that lasts so long is told.
+const GAP_S: f64 = 60.0;
+
+/// What was found.
+#[derive(Clone, Debug)]
+pub struct Verified {
+    /// The recording's folder.
+    pub folder: PathBuf,
+    /// What it says about itself.
+    pub facts: RecordingFacts,
+    /// Each file, by its name in the recording.
+    pub files: Vec<(String, FileState)>,
+    /// Whether no checksum line was removed, replaced or added.
+    pub is_chain_whole: bool,
+    /// The last link of the chain, to be lodged elsewhere; `None` while no file is closed.
+    pub last_link: Option<String>,
+    /// Each loop.
+    pub loops: Vec<VerifiedLoop>,
+}
+
+/// How a file is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FileState {
+    /// It has its checksum.
+    Whole,
+    /// It has another checksum.
+    Altered,
+    /// It is in the list and not in the folder.
+    Missing,
+    /// It has no checksum yet: the recording was not closed.
+    Open,
+    /// It is in the folder of a closed recording and not in the list.
+    Added,
+}
+
+/// A loop's rows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct VerifiedLoop {
+    /// Its name.
+    pub name: String,
+    /// Its rows.
+    pub rows: u64,
+    /// The polls that were scheduled up to its last row.
+    pub scheduled: u64,
+    /// Where rows are missing or doubled: the time of the first row behind it, and how many are
+    /// missing (less than 0: too many).
+    pub off_the_grid: Vec<(DateTime<Utc>, i64)>,
+    /// Rows by state.
+    pub states: BTreeMap<String, u64>,
+    /// Stretches without a process value that last a minute or more: since when, seconds, and the
+    /// state of their first row.
+    pub gaps: Vec<(DateTime<Utc>, f64, String)>,
+    /// Rows whose `elapsed_s` is before that of the row above.
+    pub backwards: u64,
+}
+
+impl Verified {
+    /// Whether nothing is missing or altered.
+    pub fn is_whole(&self) -> bool {
+        let is_sound =
+            |(_, state): &(String, FileState)| matches!(state, FileState::Whole | FileState::Open);
+        let has_all_rows = |it: &VerifiedLoop| {
+            it.rows == it.scheduled && it.backwards == 0 && it.off_the_grid.is_empty()
+        };
+        self.is_chain_whole
+            && self.files.iter().all(is_sound)
+            && self.loops.iter().all(has_all_rows)
+    }
+}
+
+/// Looks through a recording.
+///
+/// # Errors
+/// It is no recording, or a file cannot be read at all.
+pub fn verify(folder: &Path) -> Result<Verified, ReadError> {
+    let opened = open(folder)?;
+    let unreadable = |error: std::io::Error| {
+        let help = "check that the whole recording was copied";
+        ReadError::of_file(folder, format!("could not be read: {error}"), help)
+    };
+    let text = match fs::read_to_string(folder.join(SUMS_FILE)) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
+        read => read.map_err(unreadable)?,
+    };
+    let (listed, last, strange) = sums::read(&text);
+    let is_closed = opened.facts.ended.is_some();
+    let mut files = Vec::new();
+    for it in &listed {
+        let state = match sums::sum(&folder.join(&it.name)) {
+            Ok(hash) if hash == it.hash => FileState::Whole,
+            Ok(_) => FileState::Altered,
+            Err(_) => FileState::Missing,
+        };
+        files.push((it.name.clone(), state));
+    }
+    for file in files_of_recording(folder).map_err(unreadable)? {
+        let name = name_in(folder, &file);
+        if !files.iter().any(|(known, _)| *known == name) {
+            let state = if is_closed {
+                FileState::Added
+            } else {
+                FileState::Open
+            };
+            files.push((name, state));
+        }
+    }
+    let loops = opened.setup.loops.iter();
+    let loops = loops.map(|it| rows_of(folder, it));
+    // A closed recording's list covers at least the file that says so.
+    let has_list = !is_closed || listed.iter().any(|it| it.name == FACTS_FILE);
+    Ok(Verified {
+        folder: folder.to_owned(),
+        files,
+        is_chain_whole: has_list && strange.is_empty() && listed.iter().all(|it| it.is_chained),
+        last_link: (last.number > 0).then(|| format!("{} {}", last.number, last.hash)),
+        loops: loops.collect::<Result<_, _>>()?,
+        facts: opened.facts,
+    })
+}
+
+fn rows_of(folder: &Path, the_loop: &LoopSetup) -> Result<VerifiedLoop, ReadError> {
+    let points = the_loop.map.trend_points().count();
+    let mut count = Count::new(the_loop.every);
+    for path in day_files(&folder.join(the_loop.name.as_str()))? {
+        for (number, record) in whole_rows(&path)? {
+            count.row(&Row::parse(&path, number, &record, points)?);
+        }
+    }
+    Ok(VerifiedLoop {
+        name: the_loop.name.to_string(),
+        ..count.done()
+    })
+}
+
+/// Counts rows against the grid.
+///
+/// A poll's row comes at or after its due time, and before the next but one is due. So the row number
+/// that belongs to a time is never above it, and where rows are missing all later rows are too far on.
+/// Of the very last row it cannot be told whether it is late or one before it is missing: it is late.
+struct Count {
+    every_s: f64,
+    found: VerifiedLoop,
+    last_s: f64,
+    /// From which row on rows are how far ahead of the grid; changes only.
+    ahead: Vec<(DateTime<Utc>, i64)>,
+    /// Rows up to the latest change, that one included.
+    last_change: u64,
+    gap: Option<(DateTime<Utc>, f64, String)>,
+}
+
+impl Count {
+    fn new(every: Duration) -> Self {
+        Self {
+            every_s: every.as_secs_f64(),
+            found: VerifiedLoop::default(),
+            last_s: 0.0,
+            ahead: Vec::new(),
+            last_change: 0,
+            gap: None,
+        }
+    }
+
+    fn row(&mut self, row: &Row) {
+        // Times are written in milliseconds, which may cut off the last part of a due time.
+        let due = ((row.elapsed_s + 0.000_6) / self.every_s).floor() as i64;
+        let ahead = due - self.found.rows.cast_signed();
+        if self.ahead.last().is_none_or(|(_, last)| *last != ahead) {
+            self.ahead.push((row.time, ahead));
+            self.last_change = self.found.rows + 1;
+        }
+        self.found.rows += 1;
+        self.found.backwards += u64::from(row.elapsed_s < self.last_s);
+        self.last_s = row.elapsed_s;
+        *self.found.states.entry(row.state.clone()).or_default() += 1;
+        if matches!(row.state.as_str(), "good" | "partial") {
+            self.end_gap(row.elapsed_s);
+        } else {
+            self.gap
+                .get_or_insert_with(|| (row.time, row.elapsed_s, row.state.clone()));
+        }
+    }
+
+    fn end_gap(&mut self, now_s: f64) {
+        if let Some((time, began_s, state)) = self.gap.take()
+            && (now_s - began_s >= GAP_S || state == "not-running")
+        {
+            self.found.gaps.push((time, now_s - began_s, state));
+        }
+    }
+
+    fn done(mut self) -> VerifiedLoop {
+        self.end_gap(self.last_s + self.every_s);
+        if let [.., (_, before), (_, last)] = self.ahead.as_mut_slice()
+            && self.last_change == self.found.rows
+        {
+            *last = (*last).min(*before);
+        }
+        // From the end on, what all later rows are ahead by is missing before them.
+        let mut least = i64::MAX;
+        let mut steps = Vec::new();
+        for (time, ahead) in self.ahead.iter().rev() {
+            least = least.min(*ahead);
+            steps.push((*time, least));
+        }
+        let mut missing = 0;
+        for (time, now) in steps.into_iter().rev() {
+            if now != missing {
+                self.found.off_the_grid.push((time, now - missing));
+            }
+            missing = now;
+        }
+        self.found.scheduled = (self.found.rows.cast_signed() + missing).max(0) as u64;
+        self.found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counted(elapsed: impl IntoIterator<Item = f64>) -> VerifiedLoop {
+        let mut count = Count::new(Duration::from_secs(1));
+        for elapsed_s in elapsed {
+            let time = DateTime::UNIX_EPOCH + Duration::from_secs_f64(elapsed_s);
+            count.row(&Row {
+                time,
+                elapsed_s,
+                state: "good".to_owned(),
+                cells: Vec::new(),
+            });
+        }
+        count.done()
+    }
+
+    #[test]
+    fn late_answers_are_on_the_grid_and_a_removed_or_doubled_row_is_not() {
+        // Answers that come up to the next poll but one.
+        let late = |n: i32| f64::from(n) + [0.0, 0.02, 0.999, 1.3][n as usize % 4];
+        let whole = counted((0..40).map(late));
+        assert_eq!((whole.rows, whole.scheduled), (40, 40));
+        assert_eq!(whole.off_the_grid, []);
+
+        let removed = counted((0..40).filter(|n| *n != 17).map(late));
+        assert_eq!((removed.rows, removed.scheduled), (39, 40));
+        assert_eq!(removed.off_the_grid.len(), 1);
+        assert_eq!(removed.off_the_grid[0].1, 1);
+        assert_eq!(removed.off_the_grid[0].0.timestamp(), 18);
+
+        let doubled = counted((0..40).chain(39..40).map(f64::from));
+        assert_eq!((doubled.rows, doubled.scheduled), (41, 40));
+    }
+}
