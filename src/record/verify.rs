@@ -122,7 +122,11 @@ pub fn verify(folder: &Path) -> Result<Verified, ReadError> {
         }
     }
     let loops = opened.setup.loops.iter();
-    let loops = loops.map(|it| rows_of(folder, it));
+    let loops = loops.map(|it| {
+        let line = opened.setup.lines.iter().find(|line| line.name == it.line);
+        let answer_within = line.map_or(Duration::ZERO, |line| line.answer_within);
+        rows_of(folder, it, it.every * 2 + answer_within)
+    });
     // A closed recording's list covers at least the file that says so.
     let has_list = !is_closed || listed.iter().any(|it| it.name == FACTS_FILE);
     Ok(Verified {
@@ -135,9 +139,13 @@ pub fn verify(folder: &Path) -> Result<Verified, ReadError> {
     })
 }
 
-fn rows_of(folder: &Path, the_loop: &LoopSetup) -> Result<VerifiedLoop, ReadError> {
+fn rows_of(
+    folder: &Path,
+    the_loop: &LoopSetup,
+    late_at_most: Duration,
+) -> Result<VerifiedLoop, ReadError> {
     let points = the_loop.map.trend_points().count();
-    let mut count = Count::new(the_loop.every);
+    let mut count = Count::new(the_loop.every, late_at_most);
     for path in day_files(&folder.join(the_loop.name.as_str()))? {
         for (number, record) in whole_rows(&path)? {
             count.row(&Row::parse(&path, number, &record, points)?);
@@ -151,28 +159,34 @@ fn rows_of(folder: &Path, the_loop: &LoopSetup) -> Result<VerifiedLoop, ReadErro
 
 /// Counts rows against the grid.
 ///
-/// A poll's row comes at or after its due time, and before the next but one is due. So the row number
-/// that belongs to a time is never above it, and where rows are missing all later rows are too far on.
-/// Of the very last row it cannot be told whether it is late or one before it is missing: it is late.
+/// A poll's row comes at or after its due time, as late as its answer. So the row number that belongs
+/// to a time is never above it, and where rows are missing all later rows are too far on. Of the last
+/// rows it cannot be told whether they are late or one before them is missing: they are late.
 struct Count {
     every_s: f64,
+    late_at_most_s: f64,
     found: VerifiedLoop,
     last_s: f64,
-    /// From which row on rows are how far ahead of the grid; changes only.
-    ahead: Vec<(DateTime<Utc>, i64)>,
-    /// Rows up to the latest change, that one included.
-    last_change: u64,
+    changes: Vec<Change>,
     gap: Option<(DateTime<Utc>, f64, String)>,
 }
 
+/// From here on rows are so far ahead of the grid.
+#[derive(Clone, Copy, Debug)]
+struct Change {
+    time: DateTime<Utc>,
+    elapsed_s: f64,
+    ahead: i64,
+}
+
 impl Count {
-    fn new(every: Duration) -> Self {
+    fn new(every: Duration, late_at_most: Duration) -> Self {
         Self {
             every_s: every.as_secs_f64(),
+            late_at_most_s: late_at_most.as_secs_f64(),
             found: VerifiedLoop::default(),
             last_s: 0.0,
-            ahead: Vec::new(),
-            last_change: 0,
+            changes: Vec::new(),
             gap: None,
         }
     }
@@ -181,9 +195,12 @@ impl Count {
         // Times are written in milliseconds, which may cut off the last part of a due time.
         let due = ((row.elapsed_s + 0.000_6) / self.every_s).floor() as i64;
         let ahead = due - self.found.rows.cast_signed();
-        if self.ahead.last().is_none_or(|(_, last)| *last != ahead) {
-            self.ahead.push((row.time, ahead));
-            self.last_change = self.found.rows + 1;
+        if self.changes.last().is_none_or(|last| last.ahead != ahead) {
+            self.changes.push(Change {
+                time: row.time,
+                elapsed_s: row.elapsed_s,
+                ahead,
+            });
         }
         self.found.rows += 1;
         self.found.backwards += u64::from(row.elapsed_s < self.last_s);
@@ -207,17 +224,21 @@ impl Count {
 
     fn done(mut self) -> VerifiedLoop {
         self.end_gap(self.last_s + self.every_s);
-        if let [.., (_, before), (_, last)] = self.ahead.as_mut_slice()
-            && self.last_change == self.found.rows
-        {
-            *last = (*last).min(*before);
-        }
+        let sure_s = self.last_s - self.late_at_most_s;
+        let is_sure = |change: &&Change| change.elapsed_s <= sure_s;
+        let known = self.changes.iter().rev().find(is_sure);
+        let known = known.map_or(0, |change| change.ahead);
         // From the end on, what all later rows are ahead by is missing before them.
         let mut least = i64::MAX;
         let mut steps = Vec::new();
-        for (time, ahead) in self.ahead.iter().rev() {
-            least = least.min(*ahead);
-            steps.push((*time, least));
+        for change in self.changes.iter().rev() {
+            let ahead = if is_sure(&change) {
+                change.ahead
+            } else {
+                change.ahead.min(known)
+            };
+            least = least.min(ahead);
+            steps.push((change.time, least));
         }
         let mut missing = 0;
         for (time, now) in steps.into_iter().rev() {
@@ -236,7 +257,8 @@ mod tests {
     use super::*;
 
     fn counted(elapsed: impl IntoIterator<Item = f64>) -> VerifiedLoop {
-        let mut count = Count::new(Duration::from_secs(1));
+        let second = Duration::from_secs(1);
+        let mut count = Count::new(second, 3 * second);
         for elapsed_s in elapsed {
             let time = DateTime::UNIX_EPOCH + Duration::from_secs_f64(elapsed_s);
             count.row(&Row {
