@@ -28,6 +28,7 @@ pub struct Walk {
     tries: VecDeque<u16>,
     was_refused: bool,
     silent: u32,
+    unanswered: u32,
 }
 
 /// What one request of a walk came to.
@@ -48,7 +49,13 @@ impl Walk {
             tries: VecDeque::new(),
             was_refused: false,
             silent: 0,
+            unanswered: 0,
         }
+    }
+
+    /// How many registers were left out because the unit was silent about them.
+    pub fn unanswered(&self) -> u32 {
+        self.unanswered
     }
 
     /// What has not been asked for yet.
@@ -108,6 +115,7 @@ impl Walk {
             Err(failure) if self.silent == 0 || self.silent >= SILENT_AT_MOST => Some(Err(failure)),
             Err(_) if self.silent == 1 => Some(Ok(Step::Nothing(asked))),
             Err(_) => {
+                self.unanswered += u32::from(asked.count);
                 self.skip(asked.count);
                 Some(Ok(Step::Nothing(asked)))
             }

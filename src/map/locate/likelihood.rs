@@ -54,10 +54,11 @@ impl Candidate {
             ByteOrder::HighFirst => 1.0,
             ByteOrder::LowFirst => 0.03,
         };
-        let scaled = if self.encoding.is_float() || u32::from(self.decimals) == decimals {
-            1.0
-        } else {
-            0.1
+        let scaled = match self.power {
+            0 if self.encoding.is_float() => 1.0,
+            power if -i64::from(power) == i64::from(decimals) => 1.0,
+            1.. => 0.3,
+            _ => 0.1,
         };
         let table = match self.table {
             Table::Holding => 1.0,
@@ -82,22 +83,22 @@ mod tests {
     use super::*;
     use crate::map::Address;
 
-    fn candidate(encoding: Encoding, decimals: u8) -> Candidate {
+    fn candidate(encoding: Encoding, power: i8) -> Candidate {
         Candidate {
             table: Table::Holding,
             address: Address(0),
             encoding,
             word_order: WordOrder::HighFirst,
             byte_order: ByteOrder::HighFirst,
-            decimals,
+            power,
         }
     }
 
     #[test]
     fn the_usual_encoding_that_fits_exactly_leads_and_all_together_stay_below_one() {
         let candidates = [
-            (candidate(Encoding::I16, 1), vec![Fit::Exact]),
-            (candidate(Encoding::I16, 2), vec![Fit::Rounded]),
+            (candidate(Encoding::I16, -1), vec![Fit::Exact]),
+            (candidate(Encoding::I16, -2), vec![Fit::Rounded]),
             (candidate(Encoding::F32, 0), vec![Fit::Exact]),
         ];
         let likelihoods = likelihoods(&candidates, 1, &Image::default());

@@ -22,8 +22,10 @@ use super::raw::{Shape, join};
 use super::scale::{Scale, double, single, whole_scaled};
 use crate::number::Number;
 
-/// Decimals that panels have; a raw number is tried with each.
-const DECIMALS: [u8; 5] = [0, 1, 2, 3, 4];
+/// Powers of ten a whole number is tried with: panels have up to four decimals.
+const OF_WHOLE: [i8; 5] = [0, -1, -2, -3, -4];
+/// And a float: some controllers give an output as 0 to 1.
+const OF_FLOAT: [i8; 2] = [0, 2];
 
 /// What a panel shows, with its decimals: `25.3`, `-5`, `25,3`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -85,8 +87,8 @@ pub struct Candidate {
     pub word_order: WordOrder,
     /// The order of the bytes in each word.
     pub byte_order: ByteOrder,
-    /// What a whole number is divided by is ten to this.
-    pub decimals: u8,
+    /// The value is the number times ten to this.
+    pub power: i8,
 }
 
 /// How well a value fits what is shown; the better, the less.
@@ -95,7 +97,7 @@ pub struct Candidate {
 pub enum Fit {
     /// Digit by digit.
     Exact,
-    /// It has more decimals than the panel shows, and agrees in those that it shows.
+    /// It has more or fewer decimals than the panel shows, and agrees in those that both have.
     Rounded,
     /// It is off by no more than the value may have moved meanwhile.
     Near,
@@ -114,13 +116,19 @@ impl Candidate {
     /// Its value in what was read; `None` if its words did not all come or are no number.
     pub fn value(&self, image: &Image) -> Option<Number> {
         let raw = join(&image.raw(&self.place())?, self.word_order, self.byte_order);
+        let factor =
+            Decimal::from_i128_with_scale(10_i128.pow(self.power.max(0).unsigned_abs().into()), 0);
+        let scale = Scale::Linear {
+            scale: factor,
+            offset: Decimal::ZERO,
+        };
         match self.encoding {
-            Encoding::F32 => single(f32::from_bits(raw as u32), AS_IT_IS).ok(),
-            Encoding::F64 => double(f64::from_bits(raw), AS_IT_IS).ok(),
+            Encoding::F32 => single(f32::from_bits(raw as u32), scale).ok(),
+            Encoding::F64 => double(f64::from_bits(raw), scale).ok(),
             encoding => {
                 let bits = None;
                 let whole = Shape { encoding, bits }.signed(raw);
-                let scale = Scale::Decimals(self.decimals);
+                let scale = Scale::Decimals(self.power.min(0).unsigned_abs());
                 whole_scaled(whole, scale).ok().map(Number::Decimal)
             }
         }
@@ -132,7 +140,12 @@ impl Candidate {
             Number::Decimal(decimal) => decimal,
             float => Decimal::from_f64(float.as_f64())?,
         };
-        let cut = |strategy| value.round_dp_with_strategy(shown.decimals(), strategy) == shown.0;
+        // The panel or the register may have the fewer decimals.
+        let decimals = shown.decimals().min(value.scale());
+        let cut = |strategy| {
+            let short = |number: Decimal| number.round_dp_with_strategy(decimals, strategy);
+            short(value) == short(shown.0)
+        };
         let is_cut = cut(RoundingStrategy::MidpointAwayFromZero) || cut(RoundingStrategy::ToZero);
         if value == shown.0 {
             Some(Fit::Exact)
@@ -143,11 +156,6 @@ impl Candidate {
         }
     }
 }
-
-const AS_IT_IS: Scale = Scale::Linear {
-    scale: Decimal::ONE,
-    offset: Decimal::ZERO,
-};
 
 /// Every candidate among the registers of `places` that fits what is shown, with how.
 ///
@@ -184,19 +192,19 @@ fn readings(table: Table, address: Address) -> impl Iterator<Item = Candidate> {
     use Encoding::{F32, F64, I16, I32, I64, U16, U32, U64};
     let encodings = [I16, U16, F32, I32, U32, F64, I64, U64];
     encodings.into_iter().flat_map(move |encoding| {
-        let decimals = if encoding.is_float() {
-            &DECIMALS[..1]
+        let powers = if encoding.is_float() {
+            &OF_FLOAT[..]
         } else {
-            &DECIMALS[..]
+            &OF_WHOLE[..]
         };
         orders(encoding).flat_map(move |(word_order, byte_order)| {
-            decimals.iter().map(move |decimals| Candidate {
+            powers.iter().map(move |power| Candidate {
                 table,
                 address,
                 encoding,
                 word_order,
                 byte_order,
-                decimals: *decimals,
+                power: *power,
             })
         })
     })
@@ -217,7 +225,7 @@ fn orders(encoding: Encoding) -> impl Iterator<Item = (WordOrder, ByteOrder)> {
 mod tests {
     use super::*;
 
-    fn found(words: &[u16], shown: &str) -> Vec<(u16, Encoding, u8, Fit)> {
+    fn found(words: &[u16], shown: &str) -> Vec<(u16, Encoding, i8, Fit)> {
         let mut image = Image::default();
         image.put_words(Table::Holding, Address(0), words);
         let place = Place {
@@ -228,7 +236,7 @@ mod tests {
         let shown: Shown = shown.parse().unwrap();
         candidates(&image, &[place], shown, shown.step())
             .into_iter()
-            .map(|(it, fit)| (it.address.0, it.encoding, it.decimals, fit))
+            .map(|(it, fit)| (it.address.0, it.encoding, it.power, fit))
             .collect()
     }
 
@@ -236,11 +244,11 @@ mod tests {
     fn a_number_is_found_in_each_encoding() {
         assert_eq!(
             found(&[9, 253], "25.3"),
-            [(1, Encoding::I16, 1, Fit::Exact)]
+            [(1, Encoding::I16, -1, Fit::Exact)]
         );
         assert_eq!(
             found(&[9, 0xFFCE], "-5,0"),
-            [(1, Encoding::I16, 1, Fit::Exact)]
+            [(1, Encoding::I16, -1, Fit::Exact)]
         );
         // 25.3 as the nearest f32 is 0x41CA6666 (IEEE 754).
         let float = (0, Encoding::F32, 0, Fit::Exact);
@@ -249,24 +257,33 @@ mod tests {
         assert_eq!(found(&[0xCA41, 0x6666], "25.3"), [float]);
         assert_eq!(
             found(&[0xFFFF, 0xFFCE], "-5.0")[0],
-            (0, Encoding::I32, 1, Fit::Exact)
+            (0, Encoding::I32, -1, Fit::Exact)
         );
-        assert_eq!(found(&[5100], "51.0"), [(0, Encoding::I16, 2, Fit::Exact)]);
+        assert_eq!(found(&[5100], "51.0"), [(0, Encoding::I16, -2, Fit::Exact)]);
     }
 
     #[test]
     fn a_value_with_more_decimals_than_the_panel_and_one_that_has_moved_fit_too() {
         assert_eq!(
             found(&[25_34], "25.3"),
-            [(0, Encoding::I16, 2, Fit::Rounded)]
+            [(0, Encoding::I16, -2, Fit::Rounded)]
         );
         assert_eq!(
             found(&[25_39], "25.3")[0].3,
             Fit::Rounded,
             "some panels cut digits off"
         );
-        assert_eq!(found(&[254], "25.3"), [(0, Encoding::I16, 1, Fit::Near)]);
+        assert_eq!(found(&[254], "25.3"), [(0, Encoding::I16, -1, Fit::Near)]);
         assert_eq!(found(&[255], "25.3"), []);
+        let coarse = (0, Encoding::I16, 0, Fit::Rounded);
+        assert_eq!(found(&[490], "490.4"), [coarse]);
+    }
+
+    #[test]
+    fn an_output_from_0_to_1_is_a_percentage() {
+        // 0.4 as the nearest f32 is 0x3ECCCCCD (IEEE 754).
+        let output = (0, Encoding::F32, 2, Fit::Exact);
+        assert_eq!(found(&[0x3ECC, 0xCCCD], "40.0"), [output]);
     }
 
     #[test]

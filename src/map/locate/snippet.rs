@@ -35,9 +35,15 @@ pub fn snippet(candidate: &Candidate, name: &Name, role: Role) -> String {
     if candidate.byte_order != ByteOrder::HighFirst {
         let _ = writeln!(text, "byte_order = \"{}\"", candidate.byte_order.word());
     }
-    if candidate.decimals > 0 {
-        let _ = writeln!(text, "decimals = {}", candidate.decimals);
-    }
+    let _ = match candidate.power {
+        0 => Ok(()),
+        ..0 => writeln!(text, "decimals = {}", candidate.power.unsigned_abs()),
+        1.. => writeln!(
+            text,
+            "scale = 1{}",
+            "0".repeat(candidate.power.unsigned_abs().into())
+        ),
+    };
     text
 }
 
@@ -54,7 +60,7 @@ mod tests {
             encoding: Encoding::I32,
             word_order: WordOrder::LowFirst,
             byte_order: ByteOrder::LowFirst,
-            decimals: 2,
+            power: -2,
         };
         let point = snippet(&candidate, &"pv".parse().unwrap(), Role::ProcessValue);
         assert!(point.contains("41 in a map with one-based addresses, 30041 as a reference"));

@@ -2,8 +2,11 @@
 
 use std::fs;
 use std::path::Path;
+use std::time::Duration;
 
-use mock_device::registers::{Annealer, Floats, Layout};
+use mock_device::registers::{
+    Annealer, Floats, Item, Layout, Random, Scale, Setting, Table, Unit, What,
+};
 use mock_device::wire::listen::Framing;
 use serde_json::Value;
 use tempfile::tempdir;
@@ -72,6 +75,97 @@ fn a_number_that_changes_leaves_the_register_whose_map_reads_it() {
             "{read}"
         );
     }
+}
+
+/// Three numbers, each set at the panel and then looked for: what is left.
+fn three_times(setup: &Path, item: &Item, point: &str, set: &dyn Fn(f64)) -> Ended {
+    let table = match item.table {
+        Table::Input => "input",
+        _ => "holding",
+    };
+    let around = format!("{}-{}", item.address.saturating_sub(8), item.address + 12);
+    let mut last = None;
+    for number in [40.0, 62.5, 15.0] {
+        // Temperatures within the limits of the setpoint.
+        let number = if point == "sp" {
+            400.0 + number
+        } else {
+            number
+        };
+        set(number);
+        let shows = format!("{number:.1}");
+        let words = ["--point", point, "--table", table, "--json"];
+        let setup = setup.to_str().unwrap();
+        let words = [
+            &[
+                "map",
+                "locate",
+                setup,
+                "--shows",
+                &shows,
+                "--addresses",
+                &around,
+            ],
+            &words[..],
+        ];
+        last = Some(emberline(&words.concat()));
+    }
+    last.unwrap()
+}
+
+/// Whether it has the panel's unit and a power of ten for its scale.
+fn can_be_located(item: &Item) -> bool {
+    let is_plain = match item.scale {
+        Scale::Fixed { per_unit, offset } => {
+            offset == 0.0 && [0.01, 1.0, 10.0, 100.0].contains(&per_unit)
+        }
+        Scale::Display => true,
+    };
+    is_plain && matches!(item.unit, Unit::DegC | Unit::Percent)
+}
+
+#[test]
+fn setpoint_and_output_are_found_in_controllers_that_nobody_has_seen() {
+    let mut found = 0;
+    for seed in 1..=60 {
+        let layout: &'static Random = Box::leak(Box::new(Random::new(seed)));
+        let listed = |what| layout.listed(what).filter(|item| item.is_readable());
+        let setpoint = listed(What::Set(Setting::Setpoint)).filter(|it| can_be_located(it));
+        let output = listed(What::Output).filter(|it| can_be_located(it));
+        // Long rests and many seeds were tried once; they take minutes.
+        if found >= 8 || layout.rest() > Duration::from_millis(10) {
+            continue;
+        }
+        let (Some(setpoint), Some(output)) = (setpoint, output) else {
+            continue;
+        };
+        let device = Device::start(Plug::Tcp(Framing::Tcp), layout);
+        let folder = tempdir().unwrap();
+        let setup = device.setup(folder.path());
+        let access = format!(
+            "[access]\nmax_words = {}\ngap = \"{} ms\"\n",
+            layout.max_words(),
+            layout.rest().as_millis()
+        );
+        fs::write(folder.path().join("map.toml"), access).unwrap();
+        let sp = three_times(&setup, setpoint, "sp", &|number| {
+            device.panel.set_setpoint(number).unwrap();
+        });
+        let out = three_times(&setup, output, "out", &|number| {
+            device.panel.manual(number).unwrap();
+        });
+        for (item, ended) in [(setpoint, sp), (output, out)] {
+            assert_eq!(ended.code, Some(0), "seed {seed}, {item:?}: {ended}");
+            let addresses: Vec<u64> = candidates(&ended).into_iter().map(|it| it.1).collect();
+            let address = u64::from(item.address);
+            assert!(
+                addresses[..addresses.len().min(3)].contains(&address),
+                "seed {seed}: {item:?} {ended}"
+            );
+            found += 1;
+        }
+    }
+    assert!(found >= 8, "only {found} looked for");
 }
 
 #[test]

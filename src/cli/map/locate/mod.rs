@@ -32,6 +32,9 @@ use tell::Told;
 /// another number, run it again with that: only those that followed stay. Ctrl-C keeps what was
 /// found; the next run goes on from there. Ends with the likeliest as a point of a map.
 ///
+/// Scales are powers of ten: a register that counts quarters of a degree, or in another unit than the
+/// panel, is not found.
+///
 /// Works without a map: the one the setup names only has to tell how the unit may be asked, if it is
 /// there at all.
 ///
@@ -177,8 +180,6 @@ pub(super) fn run(args: &LocateArgs) -> Result<Exit, Stop> {
 
 /// A setup whose maps need not be there yet, nor be whole.
 fn load_setup(path: &Path) -> Result<Setup, Stop> {
-    const STAND_IN: &str = "schema = 1\ntitle = \"none yet\"\n[points.pv]\nrole = \"process-value\"\n\
-                            table = \"holding\"\naddress = 0\nencoding = \"i16\"\n";
     let shown = path.display().to_string();
     let text = fs::read_to_string(path).map_err(|error| {
         let text =
@@ -188,18 +189,43 @@ fn load_setup(path: &Path) -> Result<Setup, Stop> {
     let folder = path.parent().unwrap_or(Path::new(""));
     let map_text = |map: &str| {
         let text = fs::read_to_string(folder.join(map)).unwrap_or_default();
-        let is_whole =
-            Map::parse(&text, map).is_ok_and(|map| map.point_with(Role::ProcessValue).is_some());
-        if !is_whole {
-            let _ = writeln!(
-                io::stderr(),
-                "note: {map} is no whole map yet: the unit is asked as any may be, 8 words at a time"
-            );
-        }
-        Ok(if is_whole { text } else { STAND_IN.to_owned() })
+        Ok(usable_map(text, map))
     };
     let name = path.file_stem().unwrap_or_default().to_string_lossy();
     Ok(Setup::parse(&text, &shown, &name, &map_text)?)
+}
+
+/// A point for a map that has no process value yet.
+const STAND_IN: &str = "[points.stand-in]\nrole = \"process-value\"\ntable = \"holding\"\naddress = 0\n\
+                        encoding = \"i16\"\n";
+
+/// The map as it is, if it is whole; else one that tells no more than how the unit may be asked.
+fn usable_map(text: String, path: &str) -> String {
+    let is_whole = |text: &str| {
+        Map::parse(text, path).is_ok_and(|map| map.point_with(Role::ProcessValue).is_some())
+    };
+    if is_whole(&text) {
+        return text;
+    }
+    let head = "schema = 1\ntitle = \"not whole yet\"\n";
+    let access = toml::from_str::<toml::Table>(&text)
+        .ok()
+        .and_then(|map| map.get("access").cloned())
+        .map(|access| toml::Table::from_iter([("access".to_owned(), access)]).to_string());
+    let with_access = access.map(|access| format!("{head}{access}\n{STAND_IN}"));
+    let (usable, how) = match with_access.filter(|text| is_whole(text)) {
+        Some(usable) => (usable, "as its [access] says"),
+        None => (
+            format!("{head}{STAND_IN}"),
+            "as any may be, 8 words at a time",
+        ),
+    };
+    // A courtesy; what is found does not depend on it.
+    let _ = writeln!(
+        io::stderr(),
+        "note: {path} is no whole map yet: the unit is asked {how}"
+    );
+    usable
 }
 
 fn only_loop(setup: &Setup, only: Option<&Name>) -> Result<LoopSetup, Stop> {
@@ -318,6 +344,14 @@ impl<'a> Sweep<'a> {
             progress.tell(done, Duration::from_secs_f64(left), || at(&walk));
         }
         progress.end();
+        if walk.unanswered() > 0 {
+            let _ = writeln!(
+                io::stderr(),
+                "note: the unit was silent about {} registers, which may be among those sought; where it needs \
+                 a rest between requests, say so in its map: [access] gap = \"50 ms\"",
+                walk.unanswered()
+            );
+        }
         Ok(walk.left().collect())
     }
 

@@ -145,12 +145,16 @@ fn next_step(ranked: &[(f64, &Survivor)]) -> &'static str {
 /// How the words are read, in words.
 fn reading(survivor: &Survivor) -> String {
     let candidate = &survivor.candidate;
-    let decimals = match candidate.decimals {
+    let scaled = match candidate.power {
         0 => String::new(),
-        1 => ", 1 decimal".to_owned(),
-        more => format!(", {more} decimals"),
+        -1 => ", 1 decimal".to_owned(),
+        ..0 => format!(", {} decimals", candidate.power.unsigned_abs()),
+        1.. => format!(
+            ", times 1{}",
+            "0".repeat(candidate.power.unsigned_abs().into())
+        ),
     };
-    let mut text = candidate.encoding.word().to_owned() + &decimals;
+    let mut text = candidate.encoding.word().to_owned() + &scaled;
     if candidate.word_order == WordOrder::LowFirst {
         text += ", low word first";
     }
