@@ -6,6 +6,7 @@ mod demo;
 pub mod evidence;
 mod evidence_json;
 mod exit;
+mod export;
 mod find;
 mod follow;
 mod health;
@@ -55,6 +56,7 @@ enum Command {
     Verify(verify::VerifyArgs),
     Measure(measure::MeasureArgs),
     Evidence(evidence::EvidenceArgs),
+    Export(export::ExportArgs),
     Completions(manual::CompletionsArgs),
     Manual(manual::ManualArgs),
 }
@@ -76,6 +78,7 @@ pub fn main() -> ExitCode {
         Command::Verify(args) => verify::run(args),
         Command::Measure(args) => measure::command(args),
         Command::Evidence(args) => evidence::command(args),
+        Command::Export(args) => export::run(args),
         Command::Completions(args) => manual::completions(args),
         Command::Manual(args) => manual::manual(args),
     };

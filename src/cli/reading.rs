@@ -76,17 +76,24 @@ impl When {
     /// # Errors
     /// Wall time for a record that has none, in words.
     pub(super) fn seconds(self, record: &LoopRecord) -> Result<f64, String> {
+        let first_s = record.time_s.first().copied().unwrap_or_default();
+        self.on_axis(&record.name, first_s, record.began)
+    }
+
+    /// The same for a record of which only its first sample and wall time are known.
+    pub(super) fn on_axis(
+        self,
+        name: &str,
+        first_s: f64,
+        began: Option<DateTime<Utc>>,
+    ) -> Result<f64, String> {
         match self {
             Self::Seconds(seconds) => Ok(seconds),
-            Self::AfterStart(duration) => {
-                let first = record.time_s.first().copied().unwrap_or_default();
-                Ok(first + duration.as_secs_f64())
-            }
+            Self::AfterStart(duration) => Ok(first_s + duration.as_secs_f64()),
             Self::Wall(time) => {
-                let began = record.began.ok_or_else(|| {
+                let began = began.ok_or_else(|| {
                     format!(
-                        "{:?} has no wall time, only seconds\nhelp: give a number of seconds, or a duration from the start",
-                        record.name
+                        "{name:?} has no wall time, only seconds\nhelp: give a number of seconds, or a duration from the start"
                     )
                 })?;
                 Ok((time - began).as_seconds_f64())

@@ -2,20 +2,33 @@
 
 use std::ffi::OsString;
 use std::fs::{self, File};
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-/// Writes a file beside its final place and moves it there when it is complete on disk: a reader,
-/// a crash or a full disk never leaves half of it, and what was there before stays until then.
+/// Writes a file whole or not at all, as [`stream`] does.
 pub(super) fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    stream(path, |file| file.write_all(bytes))
+}
+
+/// Writes a file beside its final place and moves it there when `fill` is through and all is on
+/// disk: a reader, a crash or a full disk never leaves half of it, and what was there before stays
+/// until then.
+///
+/// # Errors
+/// Those of `fill`, and the file cannot be written.
+pub(super) fn stream<T, E: From<io::Error>>(
+    path: &Path,
+    fill: impl FnOnce(&mut BufWriter<File>) -> Result<T, E>,
+) -> Result<T, E> {
     if path.is_dir() {
-        return Err(io::Error::new(
-            io::ErrorKind::IsADirectory,
-            "it is a folder",
-        ));
+        let error = io::Error::new(io::ErrorKind::IsADirectory, "it is a folder");
+        return Err(error.into());
     }
     let beside = beside(path)?;
-    let written = fill(&beside, bytes).and_then(|()| fs::rename(&beside, path));
+    let written = filled(&beside, fill).and_then(|done| {
+        fs::rename(&beside, path)?;
+        Ok(done)
+    });
     if written.is_err() {
         // What could not be written is of no use; that it may stay behind is all that can go wrong.
         let _ = fs::remove_file(&beside);
@@ -23,10 +36,15 @@ pub(super) fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
     written
 }
 
-fn fill(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = File::create(path)?;
-    file.write_all(bytes)?;
-    file.sync_all()
+fn filled<T, E: From<io::Error>>(
+    path: &Path,
+    fill: impl FnOnce(&mut BufWriter<File>) -> Result<T, E>,
+) -> Result<T, E> {
+    let mut file = BufWriter::with_capacity(1 << 16, File::create(path)?);
+    let done = fill(&mut file)?;
+    file.flush()?;
+    file.get_ref().sync_all()?;
+    Ok(done)
 }
 
 /// A hidden name in the same folder, so that moving does not leave the disk.

@@ -98,6 +98,35 @@ impl CsvColumns {
     }
 }
 
+impl CsvColumns {
+    /// The columns other than the time that a caller named.
+    pub(super) fn named_places(
+        &self,
+        file: &Path,
+        header: &[String],
+    ) -> Result<Vec<usize>, ReadError> {
+        let wanted = [
+            (&PV, &self.pv),
+            (&SETPOINT, &self.setpoint),
+            (&OUTPUT, &self.output),
+        ];
+        let place = |(wanted, name): (&Wanted, &String)| place_of(file, header, wanted, name);
+        let named = wanted
+            .into_iter()
+            .filter_map(|(wanted, name)| Some((wanted, name.as_ref()?)));
+        named.map(place).collect()
+    }
+
+    /// The column of the time: elapsed seconds if there are any.
+    pub(super) fn time_place(&self, file: &Path, header: &[String]) -> Result<usize, ReadError> {
+        if let Some(name) = &self.time {
+            return place_of(file, header, &TIME, name);
+        }
+        let guessed = guess(file, header, &TIME, &mut Vec::new())?;
+        guessed.ok_or_else(|| missing(file, header, &TIME))
+    }
+}
+
 /// The column of exactly this name, or of this name in other letter case.
 fn place_of(
     file: &Path,

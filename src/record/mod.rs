@@ -1,10 +1,12 @@
 //! Recordings on disk: the only part that knows their layout.
 //!
 //! [`Recorder`] writes one; [`read_recording`] and [`Follower`] read it back, whole or as it grows.
-//! [`Source`] is what every analysis command works on: a recording, a loop's folder in it, or any CSV.
+//! [`Source`] is what every analysis command works on: a recording, a loop's folder in it, or any CSV;
+//! [`Table`] is the same row by row, with every cell as it was written.
 
 mod csv_cell;
 mod csv_columns;
+mod csv_file;
 mod csv_source;
 mod cut;
 mod disk;
@@ -21,6 +23,7 @@ mod recording_source;
 mod rows;
 mod source;
 mod sums;
+mod table;
 mod unfinished;
 mod verify;
 
@@ -34,6 +37,7 @@ pub use record_error::RecordError;
 pub use recorder::{Recorder, SYNC_EVERY};
 pub use recording_source::{Opened, is_recording, open, read_recording};
 pub use source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
+pub use table::{Table, TableRow, TableRows, tables};
 pub use unfinished::Unfinished;
 pub use verify::{FileState, Verified, VerifiedLoop, verify};
 

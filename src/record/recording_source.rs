@@ -87,6 +87,25 @@ pub fn open(folder: &Path) -> Result<Opened, ReadError> {
 /// # Errors
 /// As [`open`], and any row that cannot be read, with file and row.
 pub fn read_recording(path: &Path) -> Result<Source, ReadError> {
+    let (opened, loops) = loops_of(path)?;
+    let read = |the_loop: &LoopSetup| {
+        let folder = opened.folder.join(the_loop.name.as_str());
+        read_loop(&folder, the_loop, opened.facts.began)
+    };
+    let loops = loops.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    let name = path
+        .file_name()
+        .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    Ok(Source {
+        name,
+        facts: Some(opened.facts),
+        loops,
+    })
+}
+
+/// The recording that `path` is or lies in, and its loops: all of them, or the one whose folder
+/// `path` is.
+pub(super) fn loops_of(path: &Path) -> Result<(Opened, Vec<LoopSetup>), ReadError> {
     let inside = path.parent().is_some_and(is_recording);
     if !is_recording(path) && !inside {
         let what = format!("is no recording: there is no {FACTS_FILE} in it");
@@ -99,27 +118,11 @@ pub fn read_recording(path: &Path) -> Result<Source, ReadError> {
     let (folder, only) = if is_recording(path) {
         (path, None)
     } else {
-        (
-            path.parent().unwrap_or(path),
-            path.file_name()
-                .map(|name| name.to_string_lossy().into_owned()),
-        )
+        (path.parent().unwrap_or(path), path.file_name())
     };
     let opened = open(folder)?;
-    let wanted = opened
-        .setup
-        .loops
-        .iter()
-        .filter(|it| only.as_deref().is_none_or(|only| it.name.as_str() == only));
-    let loops = wanted
-        .map(|the_loop| {
-            read_loop(
-                &folder.join(the_loop.name.as_str()),
-                the_loop,
-                opened.facts.began,
-            )
-        })
-        .collect::<Result<Vec<_>, _>>()?;
+    let mut loops = opened.setup.loops.clone();
+    loops.retain(|it| only.is_none_or(|only| only == it.name.as_str()));
     if loops.is_empty() {
         let names: Vec<&str> = opened
             .setup
@@ -134,14 +137,7 @@ pub fn read_recording(path: &Path) -> Result<Source, ReadError> {
             help,
         ));
     }
-    let name = path
-        .file_name()
-        .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    Ok(Source {
-        name,
-        facts: Some(opened.facts),
-        loops,
-    })
+    Ok((opened, loops))
 }
 
 /// The day files of a loop's folder, in order.

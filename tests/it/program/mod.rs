@@ -4,6 +4,7 @@
 mod awaiting;
 mod demo;
 mod device;
+mod export;
 mod find;
 mod kills;
 mod lines;

@@ -8,7 +8,7 @@ use tempfile::tempdir;
 use super::device::{alter, setup};
 use super::{Ended, emberline, program};
 
-const COMMANDS: [&str; 10] = [
+const COMMANDS: [&str; 11] = [
     "demo",
     "find",
     "read",
@@ -17,6 +17,7 @@ const COMMANDS: [&str; 10] = [
     "await",
     "measure",
     "evidence",
+    "export",
     "completions",
     "manual",
 ];
