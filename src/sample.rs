@@ -195,6 +195,14 @@ pub enum Happening {
     PortLost,
     /// The port or connection is back.
     PortBack,
+    /// The disk will be full before long.
+    DiskLow,
+    /// The disk takes no more rows; they are kept in memory.
+    DiskFailed,
+    /// Everything in memory was written.
+    DiskBack,
+    /// Rows did not fit into memory either.
+    RowsDropped,
 }
 
 impl Entry {
@@ -284,7 +292,7 @@ impl SettingsCause {
 
 impl Happening {
     /// Every kind, with the word that stands for it in `events.csv`.
-    pub const ALL: [(Self, &'static str); 16] = [
+    pub const ALL: [(Self, &'static str); 20] = [
         (Self::RecordingBegan, "recording-began"),
         (Self::RecordingEnded, "recording-ended"),
         (Self::Restarted, "restart"),
@@ -301,6 +309,10 @@ impl Happening {
         (Self::AnswersBack, "answers-back"),
         (Self::PortLost, "port-lost"),
         (Self::PortBack, "port-back"),
+        (Self::DiskLow, "disk-low"),
+        (Self::DiskFailed, "disk-failed"),
+        (Self::DiskBack, "disk-back"),
+        (Self::RowsDropped, "rows-dropped"),
     ];
 
     /// The word in `events.csv`.

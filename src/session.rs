@@ -116,7 +116,8 @@ impl Opening {
             let _ = give_start.send(start);
         }
         let (live, _) = broadcast::channel(LIVE);
-        let (to_recorder, recorder) = recorder.map(started).unzip();
+        let told = |it: Recorder| it.telling(live.downgrade()).ending_at(start.end);
+        let (to_recorder, recorder) = recorder.map(told).map(started).unzip();
         let listeners = Listeners {
             recorder: to_recorder,
             live: live.clone(),

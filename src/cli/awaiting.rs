@@ -129,11 +129,11 @@ async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
     let starting = setup.clone();
     let token = stop.clone();
     // Opening ports waits on other threads.
-    let running =
+    let mut running =
         tokio::task::spawn_blocking(move || running::start(&starting, None, &token, None))
             .await
             .map_err(|error| Stop::new(Exit::Line, error))??;
-    let mut live = running.live.subscribe();
+    let mut live = running.listen();
     while judge.verdict().is_none() {
         match live.recv().await {
             Ok(entry) => judge.on(&entry),

@@ -57,8 +57,8 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
         name: &name,
         sync_every: args.sync,
     };
-    let running = running::start(&setup, args.duration, &stop, Some(&recording))?;
-    let mut live = running.live.subscribe();
+    let mut running = running::start(&setup, args.duration, &stop, Some(&recording))?;
+    let mut live = running.listen();
     let mut teller = Teller::new(&setup, args.json);
     if let Some(folder) = &running.folder {
         let _ = writeln!(io::stderr(), "recording into {}", folder.display());

@@ -20,7 +20,9 @@ use crate::setup::Setup;
 /// A session that polls, on threads of its own.
 pub(super) struct Running {
     /// Everything as it happens.
-    pub(super) live: broadcast::Sender<Entry>,
+    live: broadcast::Sender<Entry>,
+    /// Everything from the beginning on, for whoever listens first.
+    heard: broadcast::Receiver<Entry>,
     /// For marks.
     pub(super) hand: mpsc::WeakSender<Entry>,
     /// Its clock.
@@ -120,6 +122,7 @@ pub(super) fn start(
         live,
         hand,
     } = opening.begin(setup, Start { clock, from, end }, recorder);
+    let heard = live.subscribe();
     let stop_all = stop.clone();
     let writing = on_its_own_thread("recorder", async move {
         let writing = async {
@@ -129,12 +132,13 @@ pub(super) fn start(
             }
         };
         let ((), written) = tokio::join!(hub, writing);
-        // Also when the disk is full: nobody should go on polling for nothing.
+        // Also after an error that no waiting heals: nobody should go on polling for nothing.
         stop_all.cancel();
         written
     })?;
     Ok(Running {
         live,
+        heard,
         hand,
         clock,
         folder,
@@ -145,6 +149,12 @@ pub(super) fn start(
 }
 
 impl Running {
+    /// Everything as it happens; the first time from the beginning on.
+    pub(super) fn listen(&mut self) -> broadcast::Receiver<Entry> {
+        let later = self.live.subscribe();
+        std::mem::replace(&mut self.heard, later)
+    }
+
     /// Stops the session and waits until everything is written.
     pub(super) fn finish(self) -> Result<Option<PathBuf>, Stop> {
         self.stop.cancel();

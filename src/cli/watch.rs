@@ -66,7 +66,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         name: &name,
         sync_every: SYNC_EVERY,
     });
-    let running = running::start(setup, None, &stop, recording.as_ref())?;
+    let mut running = running::start(setup, None, &stop, recording.as_ref())?;
     let clock = running.clock;
     let began = Stamp {
         elapsed: std::time::Duration::ZERO,
@@ -80,7 +80,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     let (asks, asked) = mpsc::channel(ASKS);
     let session = console::Session {
         screen: screen_facts(setup, recording),
-        entries: running.live.subscribe(),
+        entries: running.listen(),
         asks,
         clock,
         story: None,

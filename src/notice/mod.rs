@@ -137,7 +137,8 @@ pub struct Listeners {
 
 /// Passes entries on until every sender is gone, with what they mean behind them.
 ///
-/// Ends early when the recorder ends: there is no use in polling what cannot be written.
+/// Ends early when the recorder ends, which it does on an error that no waiting heals: there is no use
+/// in polling what cannot be written.
 pub async fn run(
     mut notice: Notice,
     mut entries: mpsc::Receiver<Entry>,

@@ -19,6 +19,9 @@ pub(crate) trait Disk: fmt::Debug + Send + Sync {
 
     /// Gives a file new content, so that either the old or the new is there after a loss of power.
     fn replace(&self, path: &Path, content: &[u8]) -> io::Result<()>;
+
+    /// Bytes that still fit, where the system tells.
+    fn room(&self, path: &Path) -> Option<u64>;
 }
 
 /// A file that grows.
@@ -52,18 +55,39 @@ impl Disk for FileSystem {
         Ok(Box::new(GrowingFile {
             length: file.metadata()?.len(),
             file: Arc::new(file),
+            is_torn: false,
         }))
     }
 
     fn replace(&self, path: &Path, content: &[u8]) -> io::Result<()> {
         let mut beside = path.as_os_str().to_owned();
         beside.push(".new");
-        let mut file = File::create(&beside)?;
-        file.write_all(content)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)?;
+        let written =
+            write_whole(Path::new(&beside), content).and_then(|()| fs::rename(&beside, path));
+        if written.is_err() {
+            // It takes room that may be short.
+            let _ = fs::remove_file(&beside);
+        }
+        written?;
         sync_folder_of(path)
     }
+
+    #[cfg(unix)]
+    fn room(&self, path: &Path) -> Option<u64> {
+        let system = rustix::fs::statvfs(path).ok()?;
+        Some(system.f_bavail.saturating_mul(system.f_frsize))
+    }
+
+    #[cfg(not(unix))]
+    fn room(&self, _: &Path) -> Option<u64> {
+        None
+    }
+}
+
+fn write_whole(path: &Path, content: &[u8]) -> io::Result<()> {
+    let mut file = File::create(path)?;
+    file.write_all(content)?;
+    file.sync_all()
 }
 
 /// Makes sure that the name of a file is on the medium, not only its content.
@@ -88,6 +112,8 @@ fn sync_folder_of(path: &Path) -> io::Result<()> {
 struct GrowingFile {
     file: Arc<File>,
     length: u64,
+    /// Part of a row that could not be written is still there.
+    is_torn: bool,
 }
 
 impl Tail for GrowingFile {
@@ -96,12 +122,16 @@ impl Tail for GrowingFile {
     }
 
     fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
+        if self.is_torn {
+            self.file.set_len(self.length)?;
+            self.is_torn = false;
+        }
         let written = (&*self.file).write_all(bytes);
         if written.is_ok() {
             self.length += bytes.len() as u64;
         } else {
-            // Half a row would join the next one. Where even this fails the reader sets it aside.
-            let _ = self.file.set_len(self.length);
+            // Half a row would join the next one.
+            self.is_torn = self.file.set_len(self.length).is_err();
         }
         written
     }

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use chrono::NaiveDate;
 
@@ -13,33 +14,92 @@ use super::layout::{
     sample_row, stamp_cells, unit_cell,
 };
 use super::mend::Mended;
+use crate::clock::{Clock, Stamp};
 use crate::map::Map;
-use crate::sample::{Event, Sample, Settings, SettingsCause};
+use crate::name::Name;
+use crate::sample::{Event, Reading, Sample, Settings, SettingsCause, State, Why};
+use crate::setup::LoopSetup;
+
+/// A row on its way to its file.
+#[derive(Debug)]
+pub(super) struct Row {
+    pub(super) of: Name,
+    file: Place,
+    line: Box<[u8]>,
+}
+
+/// The file of a loop that gets a row.
+#[derive(Clone, Copy, Debug)]
+enum Place {
+    Day(NaiveDate),
+    Events,
+    Settings,
+}
+
+impl Row {
+    fn new<T: AsRef<[u8]>>(
+        of: &Name,
+        file: Place,
+        cells: impl IntoIterator<Item = T>,
+    ) -> io::Result<Self> {
+        Ok(Self {
+            of: of.clone(),
+            file,
+            line: line(cells)?.into(),
+        })
+    }
+
+    /// Its bytes.
+    pub(super) fn length(&self) -> usize {
+        self.line.len()
+    }
+}
+
+/// A day's file that gets no more rows.
+#[derive(Debug)]
+pub(super) struct ClosedDay {
+    pub(super) path: PathBuf,
+    table: Table,
+}
+
+impl ClosedDay {
+    /// What brings it to the medium.
+    pub(super) fn syncing(&self) -> Syncing {
+        self.table.syncing()
+    }
+}
 
 /// The open files of one loop.
 #[derive(Debug)]
 pub(super) struct LoopFiles {
+    of: Name,
+    every: Duration,
     folder: PathBuf,
     map: Arc<Map>,
     day: Option<(NaiveDate, Table)>,
+    closed: Vec<ClosedDay>,
     events: Table,
     settings: Table,
     last_settings: HashMap<String, String>,
-    /// Rows in all day files together: the number of the next scheduled poll.
+    /// Polls that have a row, be it one that is still on its way: the number of the next poll.
     rows: u32,
+    /// Polls behind them whose rows have no values, and are still to be written.
+    gap: u32,
+    last: Stamp,
 }
 
 impl LoopFiles {
     /// Goes on from what is in the loop's folder: nothing, in a new recording.
     pub(super) fn open(
         folder: &Path,
-        map: Arc<Map>,
+        the_loop: &LoopSetup,
         mended: &Mended,
         disk: &dyn Disk,
     ) -> io::Result<Self> {
         if !folder.is_dir() {
             disk.make_folder(folder)?;
         }
+        let map = the_loop.map.clone();
         let events = Table::open(&folder.join(EVENTS_FILE), EVENTS_HEADER, disk)?;
         let settings = Table::open(&folder.join(SETTINGS_FILE), SETTINGS_HEADER, disk)?;
         let day = match mended.last_day {
@@ -50,56 +110,57 @@ impl LoopFiles {
             None => None,
         };
         Ok(Self {
+            of: the_loop.name.clone(),
+            every: the_loop.every,
             folder: folder.to_owned(),
             map,
             day,
+            closed: Vec::new(),
             events,
             settings,
             last_settings: mended.last_settings.clone(),
             rows: mended.rows,
+            gap: 0,
+            last: Stamp::default(),
         })
     }
 
-    /// The number of the next scheduled poll.
-    pub(super) fn rows(&self) -> u32 {
-        self.rows
+    /// Polls that have no row yet, up to the poll of this number.
+    pub(super) fn leave_gap_to(&mut self, number: u32) {
+        self.gap = number.saturating_sub(self.rows);
     }
 
-    /// Every sample goes into the file of its own UTC day. Gives the file that is closed by that.
-    pub(super) fn write_sample(
-        &mut self,
-        sample: &Sample,
-        disk: &dyn Disk,
-    ) -> io::Result<Option<PathBuf>> {
-        let day = sample.stamp.time.date_naive();
-        let mut closed = None;
-        // A clock that was set back writes on into the later day.
-        if self.day.as_ref().is_none_or(|(open, _)| *open < day) {
-            let path = self.folder.join(day_file(day));
-            let table = Table::open(&path, sample_header(&self.map), disk)?;
-            if let Some((before, full)) = self.day.replace((day, table)) {
-                full.syncing()()?;
-                closed = Some(self.folder.join(day_file(before)));
-            }
-        }
-        if let Some((_, table)) = &mut self.day {
-            table.write(sample_row(sample))?;
-            self.rows += 1;
-        }
-        Ok(closed)
+    /// One more poll gets a row without values.
+    pub(super) fn widen_gap(&mut self) {
+        self.gap += 1;
     }
 
-    pub(super) fn write_event(&mut self, event: &Event) -> io::Result<()> {
+    /// Polls whose rows without values are still to be written.
+    pub(super) fn gap(&self) -> u32 {
+        self.gap
+    }
+
+    /// The row of a poll.
+    pub(super) fn row_of_sample(&mut self, sample: &Sample) -> io::Result<Row> {
+        let day = Place::Day(sample.stamp.time.date_naive());
+        let row = Row::new(&self.of, day, sample_row(sample))?;
+        self.rows += 1;
+        self.last = sample.stamp;
+        Ok(row)
+    }
+
+    pub(super) fn row_of_event(&self, event: &Event) -> io::Result<Row> {
         let [time, elapsed] = stamp_cells(event.stamp);
-        self.events
-            .write([time.as_str(), &elapsed, event.what.word(), &event.text])
+        let cells = [time.as_str(), &elapsed, event.what.word(), &event.text];
+        Row::new(&self.of, Place::Events, cells)
     }
 
     /// Every slow point; of a change only those that moved since they were last written.
-    pub(super) fn write_settings(&mut self, settings: &Settings) -> io::Result<()> {
+    pub(super) fn rows_of_settings(&mut self, settings: &Settings) -> io::Result<Vec<Row>> {
         let [time, elapsed] = stamp_cells(settings.stamp);
         let cause = settings.cause.word();
         let only_moved = settings.cause == SettingsCause::Changed;
+        let mut rows = Vec::new();
         for (point, reading) in self.map.settings_points().zip(settings.readings.iter()) {
             let value = reading.to_string();
             let last = self
@@ -109,7 +170,7 @@ impl LoopFiles {
                 continue;
             }
             let (name, role) = (point.name.as_str(), point.role.word());
-            let row = [
+            let cells = [
                 time.as_str(),
                 &elapsed,
                 cause,
@@ -118,9 +179,69 @@ impl LoopFiles {
                 &value,
                 unit_cell(point),
             ];
-            self.settings.write(row)?;
+            rows.push(Row::new(&self.of, Place::Settings, cells)?);
         }
-        Ok(())
+        Ok(rows)
+    }
+
+    /// Writes a row and flushes it to the system. After an error nothing of it is there.
+    pub(super) fn put(&mut self, row: &Row, disk: &dyn Disk) -> io::Result<()> {
+        let table = match row.file {
+            Place::Day(day) => self.table_of(day, disk)?,
+            Place::Events => &mut self.events,
+            Place::Settings => &mut self.settings,
+        };
+        table.write(&row.line)
+    }
+
+    /// Every sample goes into the file of its own UTC day.
+    fn table_of(&mut self, day: NaiveDate, disk: &dyn Disk) -> io::Result<&mut Table> {
+        let open = match self.day.take() {
+            // A clock that was set back writes on into the later day.
+            Some((open, table)) if open >= day => (open, table),
+            before => {
+                let path = self.folder.join(day_file(day));
+                let opened = Table::open(&path, sample_header(&self.map), disk);
+                let (full, opened) = match opened {
+                    Ok(table) => (before, table),
+                    Err(error) => {
+                        self.day = before;
+                        return Err(error);
+                    }
+                };
+                self.closed.extend(full.map(|(day, table)| ClosedDay {
+                    path: self.folder.join(day_file(day)),
+                    table,
+                }));
+                (day, opened)
+            }
+        };
+        Ok(&mut self.day.insert(open).1)
+    }
+
+    /// Writes the first row of the gap; gives its length.
+    pub(super) fn put_gap_row(&mut self, clock: &Clock, disk: &dyn Disk) -> io::Result<usize> {
+        let why = Why::NotRunning;
+        let readings = self.map.trend_points().map(|_| Reading::Absent(why));
+        let sample = Sample {
+            of: self.of.clone(),
+            // The row before may have come later than this one was due.
+            stamp: clock.at(self.every * self.rows).max(self.last),
+            state: State::Absent(why),
+            readings: readings.collect(),
+        };
+        let day = Place::Day(sample.stamp.time.date_naive());
+        let row = Row::new(&self.of, day, sample_row(&sample))?;
+        self.put(&row, disk)?;
+        self.rows += 1;
+        self.gap -= 1;
+        self.last = sample.stamp;
+        Ok(row.length())
+    }
+
+    /// The days that were closed since this was last asked.
+    pub(super) fn take_closed(&mut self) -> impl Iterator<Item = ClosedDay> {
+        self.closed.drain(..)
     }
 
     /// What brings everything that was written to the medium.
@@ -148,20 +269,23 @@ impl Table {
         let is_new = tail.length() == 0;
         let mut table = Self { tail };
         if is_new {
-            table.write(header)?;
+            table.write(&line(header)?)?;
         }
         Ok(table)
     }
 
     /// One row in one write, so that a reader beside us sees it whole.
-    fn write<T: AsRef<[u8]>>(&mut self, row: impl IntoIterator<Item = T>) -> io::Result<()> {
-        let mut line = csv::Writer::from_writer(Vec::new());
-        line.write_record(row)?;
-        let line = line.into_inner().map_err(csv::IntoInnerError::into_error)?;
-        self.tail.write(&line)
+    fn write(&mut self, line: &[u8]) -> io::Result<()> {
+        self.tail.write(line)
     }
 
     fn syncing(&self) -> Syncing {
         self.tail.syncing()
     }
+}
+
+fn line<T: AsRef<[u8]>>(cells: impl IntoIterator<Item = T>) -> io::Result<Vec<u8>> {
+    let mut line = csv::Writer::from_writer(Vec::new());
+    line.write_record(cells)?;
+    line.into_inner().map_err(csv::IntoInnerError::into_error)
 }

@@ -12,6 +12,7 @@ mod cut;
 mod disk;
 mod facts;
 mod follow;
+mod growth;
 mod layout;
 mod lock;
 mod loop_files;
@@ -26,6 +27,7 @@ mod sums;
 mod table;
 mod unfinished;
 mod verify;
+mod waiting;
 
 pub use csv_columns::CsvColumns;
 pub use csv_source::read_csv;
@@ -41,5 +43,7 @@ pub use table::{Table, TableRow, TableRows, tables};
 pub use unfinished::Unfinished;
 pub use verify::{FileState, Verified, VerifiedLoop, verify};
 
+#[cfg(test)]
+mod full_disk_tests;
 #[cfg(test)]
 mod power_tests;

@@ -17,6 +17,17 @@ const SETUP: &str = "schema = 1\n[lines.shop]\nserial = \"none\"\n[[loops]]\nnam
                      line = \"shop\"\nunit_number = 1\nmap = \"m.toml\"\n";
 const MAP: &str = "schema = 1\ntitle = \"t\"\n[points.pv]\nrole = \"process-value\"\n\
                    table = \"holding\"\naddress = 0\nencoding = \"i16\"\nunit = \"degC\"\n";
+/// Slow points, named a, b and c.
+fn map() -> String {
+    let slow = |(name, address): (&str, u8)| {
+        format!(
+            "[points.{name}]\nrole = \"other\"\ntable = \"holding\"\naddress = {address}\n\
+             encoding = \"i16\"\nrefresh = \"settings\"\n"
+        )
+    };
+    let slow: String = [("a", 1), ("b", 2), ("c", 3)].map(slow).concat();
+    format!("{MAP}{slow}")
+}
 
 /// What is done to a medium, in order.
 #[derive(Clone, Debug)]
@@ -58,6 +69,10 @@ impl Disk for Journal {
     fn replace(&self, path: &Path, content: &[u8]) -> io::Result<()> {
         self.note(Deed::Replace(path.to_owned(), content.to_owned()));
         FileSystem.replace(path, content)
+    }
+
+    fn room(&self, _: &Path) -> Option<u64> {
+        None
     }
 }
 
@@ -117,11 +132,11 @@ fn lay_out(deeds: &[Deed], survive: usize) {
     }
 }
 
-fn setup() -> Setup {
-    Setup::parse(SETUP, "s.toml", "oven", &|_| Ok(MAP.to_owned())).unwrap()
+pub(super) fn setup() -> Setup {
+    Setup::parse(SETUP, "s.toml", "oven", &|_| Ok(map())).unwrap()
 }
 
-fn sample(setup: &Setup, stamp: Stamp, value: f32) -> Entry {
+pub(super) fn sample(setup: &Setup, stamp: Stamp, value: f32) -> Entry {
     Entry::Sample(Sample {
         of: setup.loops[0].name.clone(),
         stamp,
@@ -131,7 +146,7 @@ fn sample(setup: &Setup, stamp: Stamp, value: f32) -> Entry {
 }
 
 /// Rows of the loop's day files below `into`.
-fn rows(into: &Path) -> Vec<String> {
+pub(super) fn rows(into: &Path) -> Vec<String> {
     let recording = fs::read_dir(into).unwrap().next().unwrap().unwrap().path();
     let files = super::recording_source::day_files(&recording.join("top")).unwrap();
     let text: String = files
@@ -164,7 +179,7 @@ async fn recorded(into: &Path, setup: &Setup, clock: &Clock) -> (Vec<Deed>, Vec<
             synced = second as usize + 1;
         }
     }
-    recorder.close().unwrap();
+    recorder.close().await.unwrap();
     let deeds = journal.0.lock().unwrap().clone();
     safe.resize(deeds.len() + 1, synced);
     (deeds, safe)

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::disk::{Disk, Tail};
+use super::disk::{Disk, Syncing, Tail};
 use super::layout::SUMS_FILE;
 
 const CHAIN: &str = "# chain ";
@@ -114,21 +114,37 @@ impl Sums {
 
     /// Adds a file that will not change any more, unless it is there already.
     pub(super) fn add(&mut self, file: &Path, disk: &dyn Disk) -> io::Result<()> {
+        if self.has(file) {
+            return Ok(());
+        }
+        self.list(file, &sum(file)?, disk)
+    }
+
+    fn has(&self, file: &Path) -> bool {
+        self.listed.contains(&name_in(&self.folder, file))
+    }
+
+    /// Adds a file with this sum. It is on the medium only after [`Sums::syncing`].
+    pub(super) fn list(&mut self, file: &Path, sum: &str, disk: &dyn Disk) -> io::Result<()> {
         let name = name_in(&self.folder, file);
         if self.listed.contains(&name) {
             return Ok(());
         }
-        let line = format!("{}  {name}", sum(file)?);
+        let line = format!("{sum}  {name}");
         let link = self.last.next(&line);
         let tail = match &mut self.tail {
             Some(tail) => tail,
             none => none.insert(disk.append(&self.folder.join(SUMS_FILE))?),
         };
         tail.write(format!("{line}\n{}\n", link.line()).as_bytes())?;
-        tail.syncing()()?;
         self.listed.push(name);
         self.last = link;
         Ok(())
+    }
+
+    /// What brings them to the medium.
+    pub(super) fn syncing(&self) -> Option<Syncing> {
+        Some(self.tail.as_ref()?.syncing())
     }
 }
 

@@ -6,6 +6,8 @@ mod demo;
 mod device;
 mod export;
 mod find;
+#[cfg(target_os = "linux")]
+mod full_disk;
 mod kills;
 mod lines;
 mod locate;

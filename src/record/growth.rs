@@ -1,0 +1,95 @@
+//! How fast a recording grows, and for how long there is room.
+
+use std::time::Duration;
+
+use super::layout::sample_header;
+use super::waiting::ROW_EXTRA;
+use crate::setup::Setup;
+
+/// A day.
+pub(super) const DAY: Duration = Duration::from_hours(24);
+/// Before this the rate is worked out from the setup: too little was written to tell.
+const MEASURED_FROM: Duration = Duration::from_mins(1);
+/// Bytes of a usual cell, and of time, elapsed time and state.
+const CELL: usize = 6;
+const FIXED_CELLS: usize = 45;
+
+/// How fast a recording grows.
+#[derive(Debug)]
+pub(super) struct Growth {
+    rows_per_s: f64,
+    /// Bytes a second, worked out from the setup.
+    expected: f64,
+    written: u64,
+    since: Duration,
+}
+
+impl Growth {
+    /// Of a recording that is written from `since` on.
+    pub(super) fn of(setup: &Setup, since: Duration) -> Self {
+        let per_s = |bytes: usize, every: Duration| bytes as f64 / every.as_secs_f64();
+        let loops = || setup.loops.iter();
+        let row = |points: usize| FIXED_CELLS + CELL * points.saturating_sub(3);
+        Self {
+            rows_per_s: loops().map(|it| per_s(1, it.every)).sum(),
+            expected: loops()
+                .map(|it| per_s(row(sample_header(&it.map).len()), it.every))
+                .sum(),
+            written: 0,
+            since,
+        }
+    }
+
+    /// Counts from here on.
+    pub(super) fn begin(&mut self) {
+        self.written = 0;
+    }
+
+    pub(super) fn on_written(&mut self, bytes: usize) {
+        self.written += bytes as u64;
+    }
+
+    /// Bytes a day, up to now.
+    pub(super) fn bytes_a_day(&self, now: Duration) -> f64 {
+        DAY.as_secs_f64() * self.bytes_per_s(now)
+    }
+
+    fn bytes_per_s(&self, now: Duration) -> f64 {
+        let so_far = now.saturating_sub(self.since);
+        if so_far < MEASURED_FROM {
+            self.expected
+        } else {
+            self.written as f64 / so_far.as_secs_f64()
+        }
+    }
+
+    /// For how long rows fit into so many bytes of memory.
+    pub(super) fn fits_memory(&self, bytes: usize, now: Duration) -> Duration {
+        let rate = self.bytes_per_s(now).max(self.expected) + self.rows_per_s * ROW_EXTRA as f64;
+        lasting(bytes as f64, rate)
+    }
+
+    /// For how long rows fit onto so many bytes of a disk.
+    pub(super) fn fits_disk(&self, bytes: u64, now: Duration) -> Duration {
+        lasting(bytes as f64, self.bytes_per_s(now))
+    }
+}
+
+fn lasting(bytes: f64, rate: f64) -> Duration {
+    Duration::try_from_secs_f64(bytes / rate).unwrap_or(Duration::MAX)
+}
+
+/// A length of time without parts that do not matter: `40s`, `5h 20m`, `2days 4h`, `31days`.
+pub(super) fn about(time: Duration) -> String {
+    let step = match time.as_secs() {
+        0..60 => 1,
+        60..36_000 => 60,
+        36_000..864_000 => 3600,
+        _ => 86_400,
+    };
+    let rounded = Duration::from_secs(time.as_secs() / step * step);
+    if rounded > 3650 * DAY {
+        return "more than ten years".to_owned();
+    }
+    humantime::format_duration(rounded).to_string()
+}
