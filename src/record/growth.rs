@@ -79,17 +79,28 @@ fn lasting(bytes: f64, rate: f64) -> Duration {
     Duration::try_from_secs_f64(bytes / rate).unwrap_or(Duration::MAX)
 }
 
-/// A length of time without parts that do not matter: `40s`, `5h 20m`, `2days 4h`, `31days`.
+/// A length of time without parts that do not matter: `40s`, `12m`, `5h 20m`, `2d 4h`, `97d`.
 pub(super) fn about(time: Duration) -> String {
-    let step = match time.as_secs() {
-        0..60 => 1,
-        60..36_000 => 60,
-        36_000..864_000 => 3600,
-        _ => 86_400,
-    };
-    let rounded = Duration::from_secs(time.as_secs() / step * step);
-    if rounded > 3650 * DAY {
-        return "more than ten years".to_owned();
+    let seconds = time.as_secs();
+    let (days, hours, minutes) = (seconds / 86_400, seconds / 3600 % 24, seconds / 60 % 60);
+    match seconds {
+        0..60 => format!("{seconds}s"),
+        60..3600 => format!("{minutes}m"),
+        3600..86_400 => format!("{hours}h {minutes}m"),
+        86_400..864_000 => format!("{days}d {hours}h"),
+        864_000..315_360_000 => format!("{days}d"),
+        _ => "ten years".to_owned(),
     }
-    humantime::format_duration(rounded).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_length_of_time_is_told_in_its_great_parts() {
+        let told = [59, 719, 19_259, 187_199, 8_439_552, u64::MAX];
+        let told = told.map(|seconds| about(Duration::from_secs(seconds)));
+        assert_eq!(told, ["59s", "11m", "5h 20m", "2d 3h", "97d", "ten years"]);
+    }
 }
