@@ -237,7 +237,7 @@ impl Teller for OnScreen {
 
 /// Measures both steps, writes the report, and tells where everything is.
 fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
-    let source = record::read_recording(recording)?;
+    let source = record::read_recording(recording, false)?;
     let report = args.out.join("evidence.html");
     let mut out = io::stdout().lock();
     let Some(record) = source.loops.first() else {

@@ -14,7 +14,7 @@ use crate::record::{CsvColumns, LoopRecord, Source, read_csv, read_recording};
 /// How to read a SOURCE and which part of it counts.
 #[derive(Clone, Debug, Default, clap::Args)]
 pub struct ReadingArgs {
-    /// Column of the time in a plain CSV: RFC 3339 or seconds
+    /// Column of the time in a plain CSV: RFC 3339, seconds, milliseconds or day numbers
     #[arg(long, value_name = "COLUMN")]
     pub time: Option<String>,
     /// Column of the process value in a plain CSV
@@ -118,7 +118,7 @@ impl ReadingArgs {
     /// assumed about a CSV.
     pub(super) fn open(&self, path: &Path) -> Result<Source, Stop> {
         if path.is_dir() {
-            return Ok(read_recording(path)?);
+            return Ok(read_recording(path, self.skip_bad)?);
         }
         let (source, assumed) = read_csv(path, &self.columns())?;
         let mut told = io::stderr().lock();

@@ -4,6 +4,8 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 
 /// Seconds since 1970 are beyond this; no record counts so far from its own beginning.
 const UNIX_FROM: f64 = 1e9;
+/// Beyond this (in the year 5138) they are milliseconds since 1970.
+const UNIX_MILLISECONDS_FROM: f64 = 1e11;
 
 /// How wall time without a zone is written.
 const WITHOUT_ZONE: [&str; 2] = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f"];
@@ -19,13 +21,22 @@ pub(super) enum Moment {
     Seconds(f64),
 }
 
+/// What a number in a time column counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Counts {
+    Seconds,
+    Milliseconds,
+}
+
 impl Moment {
-    /// A finite number of seconds, or a time of day with its date.
-    pub(super) fn parse(text: &str, decimal_comma: bool) -> Option<Self> {
-        if let Some(seconds) = number(text, decimal_comma) {
-            return Some(match seconds {
-                UNIX_FROM.. => Self::Wall(unix(seconds)?),
-                _ => Self::Seconds(seconds),
+    /// A finite number of seconds or milliseconds, or a time of day with its date.
+    pub(super) fn parse(text: &str, decimal_comma: bool, counts: Counts) -> Option<Self> {
+        if let Some(count) = number(text, decimal_comma) {
+            return Some(match (count, counts) {
+                (UNIX_MILLISECONDS_FROM.., _) => Self::Wall(unix(count / 1e3)?),
+                (_, Counts::Milliseconds) => Self::Seconds(count / 1e3),
+                (UNIX_FROM.., Counts::Seconds) => Self::Wall(unix(count)?),
+                (_, Counts::Seconds) => Self::Seconds(count),
             });
         }
         if let Ok(time) = DateTime::parse_from_rfc3339(text) {
@@ -49,6 +60,32 @@ impl Moment {
 
 fn unix(seconds: f64) -> Option<DateTime<Utc>> {
     DateTime::from_timestamp_micros((seconds * 1e6).round() as i64)
+}
+
+/// Day numbers of spreadsheets for the years 2000 to 2099.
+const DAYS: std::ops::Range<f64> = 36_526.0..73_051.0;
+/// Day numbers grow by less than this from row to row: an hour. No record in seconds that begins so
+/// late has 24 rows a second.
+const MOST_DAYS_A_ROW: f64 = 1.0 / 24.0;
+
+/// Whether numbers count days as spreadsheets do, and not seconds.
+pub(super) fn are_day_numbers(numbers: &[f64]) -> bool {
+    let is_small = |step: &f64| *step < MOST_DAYS_A_ROW;
+    let mut steps = numbers.windows(2).map(|pair| pair[1] - pair[0]);
+    numbers.iter().all(|it| DAYS.contains(it))
+        && steps
+            .find(|step| *step > 0.0)
+            .as_ref()
+            .is_some_and(is_small)
+}
+
+/// Wall time of a spreadsheet's day number, to the millisecond; without a zone, taken as UTC.
+///
+/// Day 0 is 1899-12-30, so that all days from March 1900 on are right (the 1900 date system;
+/// ECMA-376-1, 18.17.4.1).
+pub(super) fn of_day_number(days: f64) -> Option<DateTime<Utc>> {
+    const UNIX_DAY: f64 = 25_569.0;
+    DateTime::from_timestamp_millis(((days - UNIX_DAY) * 86_400_000.0).round() as i64)
 }
 
 /// A finite number; with `decimal_comma` a single comma may stand for the point.
@@ -76,13 +113,46 @@ mod tests {
 
     #[test]
     fn times_are_read_with_and_without_a_zone() {
-        let at = |text| Moment::parse(text, true).and_then(Moment::wall);
+        let parsed = |text| Moment::parse(text, true, Counts::Seconds);
+        let at = |text| parsed(text).and_then(Moment::wall);
         let known = "2027-03-04T06:00:00.5Z".parse::<DateTime<Utc>>().ok();
         assert_eq!(at("2027-03-04T06:00:00.500Z"), known);
         assert_eq!(at("2027-03-04T07:00:00.5+01:00"), known);
         assert_eq!(at("2027-03-04 06:00:00,5"), known);
         assert_eq!(at("1804140000.5"), known);
-        assert_eq!(Moment::parse("12.5", false), Some(Moment::Seconds(12.5)));
-        assert_eq!(Moment::parse("noon", false), None);
+        assert_eq!(at("1804140000500"), known);
+        assert_eq!(parsed("12.5"), Some(Moment::Seconds(12.5)));
+        assert_eq!(parsed("noon"), None);
+        // The examples of RFC 3339, 5.8, but for the leap second.
+        for (text, utc) in [
+            ("1985-04-12T23:20:50.52Z", "1985-04-12 23:20:50.520 UTC"),
+            ("1996-12-19T16:39:57-08:00", "1996-12-20 00:39:57 UTC"),
+            (
+                "1937-01-01T12:00:27.87+00:20",
+                "1937-01-01 11:40:27.870 UTC",
+            ),
+        ] {
+            assert_eq!(at(text).unwrap().to_string(), utc);
+        }
+    }
+
+    #[test]
+    fn milliseconds_are_counted_where_the_column_says_so() {
+        let parsed = |text| Moment::parse(text, false, Counts::Milliseconds);
+        assert_eq!(parsed("1500"), Some(Moment::Seconds(1.5)));
+        assert_eq!(parsed("2000000000"), Some(Moment::Seconds(2e6)));
+        assert!(matches!(parsed("1804140000500"), Some(Moment::Wall(_))));
+    }
+
+    #[test]
+    fn day_numbers_are_told_from_seconds_by_their_steps() {
+        let a_second = 1.0 / 86_400.0;
+        let days = [46_450.25, 46_450.25, 46_450.25 + a_second];
+        assert!(are_day_numbers(&days));
+        assert!(!are_day_numbers(&[46_450.0, 46_451.0]));
+        assert!(!are_day_numbers(&[0.0, 0.01]));
+        assert!(!are_day_numbers(&[46_450.25]));
+        let known = "2027-03-04T06:00:00Z".parse::<DateTime<Utc>>().ok();
+        assert_eq!(of_day_number(46_450.25), known);
     }
 }

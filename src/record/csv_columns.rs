@@ -2,13 +2,14 @@
 
 use std::path::Path;
 
+use super::csv_cell::Counts;
 use super::read_error::ReadError;
 
 /// The columns of a plain CSV, by name; a name that is not given is guessed where only one column
 /// can be meant.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct CsvColumns {
-    /// Time: RFC 3339, or seconds.
+    /// Time: RFC 3339, seconds, milliseconds or a spreadsheet's day numbers.
     pub time: Option<String>,
     /// Process value.
     pub pv: Option<String>,
@@ -48,7 +49,11 @@ const TIME: Wanted = Wanted {
         "time_s",
         "elapsed_s",
         "seconds",
+        "time_ms",
+        "elapsed_ms",
+        "milliseconds",
         "timestamp",
+        "timestamp_ms",
         "datetime",
         "date_time",
     ],
@@ -70,9 +75,18 @@ const OUTPUT: Wanted = Wanted {
 };
 
 /// Units that may follow a column's name.
-const UNITS: [&str; 12] = [
-    "degc", "degf", "k", "c", "f", "pct", "percent", "s", "°c", "°f", "%", "sec",
+const UNITS: [&str; 13] = [
+    "degc", "degf", "k", "c", "f", "pct", "percent", "s", "°c", "°f", "%", "sec", "ms",
 ];
+
+/// What numbers of a time column count, after its name.
+pub(super) fn counts_of(column: &str) -> Counts {
+    match split_unit(column) {
+        (_, Some(unit)) if unit.eq_ignore_ascii_case("ms") => Counts::Milliseconds,
+        (name, _) if name.eq_ignore_ascii_case("milliseconds") => Counts::Milliseconds,
+        _ => Counts::Seconds,
+    }
+}
 
 impl CsvColumns {
     /// Finds the columns in a header.
@@ -134,6 +148,11 @@ fn place_of(
     wanted: &Wanted,
     name: &str,
 ) -> Result<usize, ReadError> {
+    if header.iter().filter(|column| *column == name).count() > 1 {
+        let what = format!("more than one column is called {name:?}");
+        let help = "give each column a name of its own in the header";
+        return Err(ReadError::of_row(file, 1, what, help));
+    }
     let exactly = header.iter().position(|column| column == name);
     let alike = || {
         let same = |column: &String| column.eq_ignore_ascii_case(name);
@@ -190,6 +209,11 @@ fn prefer_elapsed(header: &[String], fits: &mut Vec<usize>) {
 }
 
 fn missing(file: &Path, header: &[String], wanted: &Wanted) -> ReadError {
+    if let [only] = header {
+        let what = format!("the header is one cell: {only:?}");
+        let help = "comma, semicolon or tab must stand between cells; is it something else here?";
+        return ReadError::of_row(file, 1, what, help);
+    }
     ReadError::of_file(
         file,
         format!("has no column that is surely the {}", wanted.what),
@@ -208,11 +232,10 @@ fn listed(names: &[String]) -> String {
 /// A column's name in small letters with `_` for anything else, without a unit at its end.
 fn bare(column: &str) -> String {
     let (name, unit) = split_unit(column);
-    // `time_s` and `elapsed_s` are names of their own; a time without them is wall time.
-    let name = if unit.is_some_and(|unit| unit.eq_ignore_ascii_case("s")) {
-        format!("{name}_s")
-    } else {
-        name.to_owned()
+    // `time_s` and `elapsed_ms` are names of their own; a time without them is wall time.
+    let name = match unit.map(str::to_lowercase).as_deref() {
+        Some(unit @ ("s" | "ms")) => format!("{name}_{unit}"),
+        _ => name.to_owned(),
     };
     name.trim().to_lowercase().replace([' ', '-'], "_")
 }
@@ -277,6 +300,41 @@ mod tests {
             error.to_string(),
             "oven.csv: more than one column may be the time\nhelp: name one with --time: t, time"
         );
+    }
+
+    #[test]
+    fn a_name_that_stands_twice_and_an_unknown_separator_are_named_with_the_row() {
+        let named = CsvColumns {
+            pv: Some("zone".to_owned()),
+            ..CsvColumns::default()
+        };
+        let error = places(&named, &["t", "zone", "zone"]).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "oven.csv:1: more than one column is called \"zone\"\n\
+             help: give each column a name of its own in the header"
+        );
+        let error = guessed(&["t|pv|sp"]).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "oven.csv:1: the header is one cell: \"t|pv|sp\"\n\
+             help: comma, semicolon or tab must stand between cells; is it something else here?"
+        );
+    }
+
+    #[test]
+    fn milliseconds_are_known_by_the_name() {
+        let found = guessed(&["Time (ms)", "pv"]).unwrap();
+        assert_eq!((found.time, found.pv), (0, 1));
+        for (name, counts) in [
+            ("Time (ms)", Counts::Milliseconds),
+            ("elapsed_ms", Counts::Milliseconds),
+            ("Milliseconds", Counts::Milliseconds),
+            ("time_s", Counts::Seconds),
+            ("time", Counts::Seconds),
+        ] {
+            assert_eq!(counts_of(name), counts, "{name}");
+        }
     }
 
     #[test]

@@ -51,6 +51,10 @@ impl CsvFile {
         };
         let mut file = BufReader::with_capacity(1 << 16, File::open(path).map_err(unreadable)?);
         let beginning = file.fill_buf().map_err(unreadable)?;
+        if beginning.starts_with(&[0xff, 0xfe]) || beginning.starts_with(&[0xfe, 0xff]) {
+            let help = "save it as a CSV in UTF-8";
+            return Err(ReadError::of_file(path, "is in UTF-16", help));
+        }
         let has_mark = beginning.starts_with(BYTE_ORDER_MARK);
         let separator = match writer {
             Writer::Emberline => b',',

@@ -1,72 +1,39 @@
 //! Reads any CSV with named columns: somebody else's recorder is as welcome as ours.
 
-use std::fs;
 use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use csv::StringRecord;
 
-use super::csv_cell::{Moment, number};
-use super::csv_columns::{CsvColumns, Places, split_unit};
+use super::csv_cell::{Counts, Moment, are_day_numbers, number, of_day_number};
+use super::csv_columns::{CsvColumns, Places, counts_of, split_unit};
+use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::read_error::ReadError;
+use super::recording_source::UNREADABLE;
 use super::source::{LoopRecord, Source};
 
 /// Reads a CSV with a header row as one loop named after the file, and says what was assumed.
 ///
 /// Separators are comma, semicolon or tab, whichever the header has; where it is not the comma, a
 /// comma may be the decimal point. Time is RFC 3339 (counted from the first row), seconds (kept as
-/// they are) or seconds since 1970. An empty process value is a missing sample.
+/// they are), milliseconds where the column's name says so, seconds or milliseconds since 1970, or a
+/// spreadsheet's day numbers. An empty process value is a missing sample. Rows that repeat the time of
+/// the row above are kept, and their number is told.
 ///
 /// # Errors
 /// A file that cannot be read, a column that is missing or not clear, and, with its row, a torn row,
-/// a number that is none, and time that runs backwards. With `skip_bad` such rows are counted
+/// NUL bytes, a row of over a megabyte, a number that is none, and time that runs backwards. With `skip_bad` such rows are counted
 /// instead, in the loop's `bad_rows`.
 pub fn read_csv(path: &Path, columns: &CsvColumns) -> Result<(Source, Vec<String>), ReadError> {
-    let text = read_text(path)?;
-    let separator = separator(&text);
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(separator)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let header = reader.headers().map_err(|error| unreadable(path, &error))?;
-    let header: Vec<String> = header.iter().map(str::to_owned).collect();
+    let mut file = CsvFile::open(path, Writer::Anybody)?;
+    let header = file.header().to_vec();
     check_header(path, &header)?;
     let places = columns.places(path, &header)?;
-    let mut table = Table::new(path, &header, &places, separator != b',', columns.skip_bad);
-    for row in reader.records() {
-        table.add(&row.map_err(|error| unreadable(path, &error))?)?;
+    let decimal_comma = file.may_have_decimal_commas();
+    let mut table = Table::new(path, &header, &places, decimal_comma, columns.skip_bad);
+    while let Some(row) = file.next_row()? {
+        table.add(row)?;
     }
     Ok(table.finish(&header))
-}
-
-/// The file's text; bytes that are not UTF-8 are read as Latin-1, where older recorders write a
-/// degree sign.
-fn read_text(path: &Path) -> Result<String, ReadError> {
-    let bytes = fs::read(path).map_err(|error| {
-        ReadError::of_file(
-            path,
-            format!("cannot be read: {error}"),
-            "check the path and its permissions",
-        )
-    })?;
-    let text = String::from_utf8(bytes).unwrap_or_else(|error| {
-        error
-            .as_bytes()
-            .iter()
-            .map(|byte| char::from(*byte))
-            .collect()
-    });
-    Ok(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
-}
-
-/// Tab, semicolon or comma, whichever the header has, in this order.
-fn separator(text: &str) -> u8 {
-    let header = text.lines().next().unwrap_or_default();
-    let found = [b'\t', b';']
-        .into_iter()
-        .find(|byte| header.as_bytes().contains(byte));
-    found.unwrap_or(b',')
 }
 
 fn check_header(path: &Path, header: &[String]) -> Result<(), ReadError> {
@@ -88,21 +55,13 @@ fn check_header(path: &Path, header: &[String]) -> Result<(), ReadError> {
     Ok(())
 }
 
-fn unreadable(path: &Path, error: &csv::Error) -> ReadError {
-    let what = error.to_string();
-    let help = "the file is damaged there, or is no CSV";
-    match error.position() {
-        Some(position) => ReadError::of_row(path, position.line(), what, help),
-        None => ReadError::of_file(path, what, help),
-    }
-}
-
 /// The rows as they come.
 struct Table<'a> {
     path: &'a Path,
     places: &'a Places,
     width: usize,
     decimal_comma: bool,
+    counts: Counts,
     skip_bad: bool,
     /// A wall time column beside elapsed seconds, for the beginning's date.
     wall: Option<usize>,
@@ -116,6 +75,7 @@ struct Table<'a> {
     rows: usize,
     empty: usize,
     bad: usize,
+    repeated: usize,
 }
 
 /// What one row gives.
@@ -142,6 +102,7 @@ impl<'a> Table<'a> {
             places,
             width: header.len(),
             decimal_comma,
+            counts: counts_of(&header[places.time]),
             skip_bad,
             wall: wall.filter(|_| elapsed),
             began: None,
@@ -154,24 +115,27 @@ impl<'a> Table<'a> {
             rows: 0,
             empty: 0,
             bad: 0,
+            repeated: 0,
         }
     }
 
-    fn add(&mut self, row: &StringRecord) -> Result<(), ReadError> {
+    fn add(&mut self, row: Result<CsvRow, ReadError>) -> Result<(), ReadError> {
         self.rows += 1;
-        match self.cells(row) {
-            Ok(cells) => self.take(&cells, row),
+        match row.and_then(|row| Ok((self.cells(&row)?, row))) {
+            Ok((cells, row)) => self.take(&cells, &row),
             Err(_) if self.skip_bad => self.bad += 1,
             Err(error) => return Err(error),
         }
         Ok(())
     }
 
-    fn take(&mut self, cells: &Cells, row: &StringRecord) {
+    fn take(&mut self, cells: &Cells, row: &CsvRow) {
         if self.first.is_none() {
             self.first = Some(cells.moment);
             self.began = self.beginning(cells, row);
         }
+        // Exactly equal: the file repeats the time, digit for digit.
+        self.repeated += usize::from(cells.time_s <= self.last_s);
         self.last_s = cells.time_s;
         let Some(pv) = cells.pv else {
             self.empty += 1;
@@ -184,18 +148,22 @@ impl<'a> Table<'a> {
     }
 
     /// Wall time of second 0, where the file tells it.
-    fn beginning(&self, cells: &Cells, row: &StringRecord) -> Option<DateTime<Utc>> {
-        let beside = || row.get(self.wall?)?.parse::<DateTime<Utc>>().ok();
+    fn beginning(&self, cells: &Cells, row: &CsvRow) -> Option<DateTime<Utc>> {
+        let beside = || row.cells.get(self.wall?)?.parse::<DateTime<Utc>>().ok();
         let wall = cells.moment.wall().or_else(beside)?;
         let since = TimeDelta::try_milliseconds((cells.time_s * 1000.0).round() as i64)?;
         wall.checked_sub_signed(since)
     }
 
-    fn cells(&self, row: &StringRecord) -> Result<Cells, ReadError> {
-        if row.len() != self.width {
+    fn cells(&self, row: &CsvRow) -> Result<Cells, ReadError> {
+        if row.cells.len() != self.width {
             return Err(self.error(
                 row,
-                format!("{} cells where the header has {}", row.len(), self.width),
+                format!(
+                    "{} cells where the header has {}",
+                    row.cells.len(),
+                    self.width
+                ),
                 "the row is torn; --skip-bad reads on over such rows",
             ));
         }
@@ -215,19 +183,19 @@ impl<'a> Table<'a> {
         })
     }
 
-    fn moment(&self, row: &StringRecord) -> Result<Moment, ReadError> {
-        let text = &row[self.places.time];
-        Moment::parse(text, self.decimal_comma).ok_or_else(|| {
+    fn moment(&self, row: &CsvRow) -> Result<Moment, ReadError> {
+        let text = &row.cells[self.places.time];
+        Moment::parse(text, self.decimal_comma, self.counts).ok_or_else(|| {
             self.error(
                 row,
                 format!("{text:?} is no time"),
-                "a time is RFC 3339 (2027-03-04T06:00:00Z) or a number of seconds",
+                "a time is RFC 3339 (2027-03-04T06:00:00Z) or a number of seconds; --skip-bad reads on over such rows",
             )
         })
     }
 
     /// Seconds of the row: its own, or since the first row where it has wall time.
-    fn seconds(&self, row: &StringRecord, moment: Moment) -> Result<f64, ReadError> {
+    fn seconds(&self, row: &CsvRow, moment: Moment) -> Result<f64, ReadError> {
         let first = self.first.unwrap_or(moment);
         let time_s = match (moment, first.wall().zip(moment.wall())) {
             (Moment::Seconds(seconds), _) if first.wall().is_none() => seconds,
@@ -254,8 +222,8 @@ impl<'a> Table<'a> {
     }
 
     /// A number, or nothing for an empty cell.
-    fn value(&self, row: &StringRecord, place: usize) -> Result<Option<f64>, ReadError> {
-        let text = &row[place];
+    fn value(&self, row: &CsvRow, place: usize) -> Result<Option<f64>, ReadError> {
+        let text = &row.cells[place];
         if text.is_empty() {
             return Ok(None);
         }
@@ -269,17 +237,43 @@ impl<'a> Table<'a> {
         Ok(Some(value))
     }
 
-    fn error(&self, row: &StringRecord, what: impl Into<String>, help: &str) -> ReadError {
-        let line = row.position().map_or(0, csv::Position::line);
-        ReadError::of_row(self.path, line, what, help)
+    fn error(&self, row: &CsvRow, what: impl Into<String>, help: &str) -> ReadError {
+        ReadError::of_row(self.path, row.number, what, help)
     }
 
-    fn finish(self, header: &[String]) -> (Source, Vec<String>) {
+    /// Seconds since the first row, and its wall time, where the numbers were a spreadsheet's days.
+    fn days_to_seconds(&mut self) -> bool {
+        let is_count = matches!(self.first, Some(Moment::Seconds(_)));
+        if !is_count || self.counts != Counts::Seconds || !are_day_numbers(&self.time_s) {
+            return false;
+        }
+        let first = self.time_s[0];
+        self.began = of_day_number(first);
+        for time in &mut self.time_s {
+            // To the millisecond, as far as a spreadsheet's numbers reach.
+            *time = ((*time - first) * 86_400_000.0).round() / 1e3;
+        }
+        true
+    }
+
+    fn finish(mut self, header: &[String]) -> (Source, Vec<String>) {
         let name = |part: Option<&std::ffi::OsStr>| {
             part.map_or_else(String::new, |part| part.to_string_lossy().into_owned())
         };
-        let bad_rows = [("empty", self.empty), ("unreadable", self.bad)];
+        let bad_rows = [("empty", self.empty), (UNREADABLE, self.bad)];
         let mut assumed = self.places.assumed.clone();
+        if self.days_to_seconds() {
+            assumed.push(
+                "the time is taken as a spreadsheet's day numbers (46450.25 is 2027-03-04 06:00), in UTC"
+                    .to_owned(),
+            );
+        }
+        if self.repeated > 0 {
+            assumed.push(format!(
+                "rows with the time of the row above: {}; they count",
+                self.repeated
+            ));
+        }
         if let Some(Moment::WallWithoutZone(_)) = self.first {
             assumed.push("times do not say their zone and are taken as UTC".to_owned());
         }

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 
+use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::facts::{FactsFile, SCHEMA};
 use super::layout::{EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, is_day_file, unit_cell};
 use super::read_error::ReadError;
@@ -15,6 +16,9 @@ use crate::map::{Map, Role};
 use crate::number::Number;
 use crate::sample::{Happening, Reading};
 use crate::setup::{LoopSetup, Setup};
+
+/// In the place of a state: a row that was left out.
+pub(super) const UNREADABLE: &str = "unreadable";
 
 /// A recording's folder and the setup it was made with.
 #[derive(Debug)]
@@ -85,12 +89,13 @@ pub fn open(folder: &Path) -> Result<Opened, ReadError> {
 /// Reads a recording, or the loop whose folder `path` is.
 ///
 /// # Errors
-/// As [`open`], and any row that cannot be read, with file and row.
-pub fn read_recording(path: &Path) -> Result<Source, ReadError> {
+/// As [`open`], and any row that cannot be read, with file and row. With `skip_bad` such rows of
+/// samples are counted instead, in the loop's `bad_rows`.
+pub fn read_recording(path: &Path, skip_bad: bool) -> Result<Source, ReadError> {
     let (opened, loops) = loops_of(path)?;
     let read = |the_loop: &LoopSetup| {
         let folder = opened.folder.join(the_loop.name.as_str());
-        read_loop(&folder, the_loop, opened.facts.began)
+        read_loop(&folder, the_loop, opened.facts.began, skip_bad)
     };
     let loops = loops.iter().map(read).collect::<Result<Vec<_>, _>>()?;
     let name = path
@@ -164,12 +169,17 @@ fn read_loop(
     folder: &Path,
     the_loop: &LoopSetup,
     began: DateTime<Utc>,
+    skip_bad: bool,
 ) -> Result<LoopRecord, ReadError> {
     let mut columns = Columns::new(&the_loop.map);
     for path in day_files(folder)? {
-        for (number, record) in whole_rows(&path)? {
-            let row = Row::parse(&path, number, &record, columns.points)?;
-            columns.push(&the_loop.map, &path, number, &row)?;
+        let mut file = CsvFile::open(&path, Writer::Emberline)?;
+        while let Some(row) = file.next_row()? {
+            let read = row.and_then(|it| columns.push(&the_loop.map, &path, &it));
+            match read {
+                Err(_) if skip_bad => columns.skip(),
+                read => read?,
+            }
         }
     }
     let unit = the_loop
@@ -234,37 +244,30 @@ impl Columns {
         }
     }
 
-    fn push(&mut self, map: &Map, path: &Path, number: u64, row: &Row) -> Result<(), ReadError> {
-        self.rows += 1;
-        if row.state != "good" {
-            match self
-                .bad_rows
-                .iter_mut()
-                .find(|(state, _)| *state == row.state)
-            {
-                Some((_, count)) => *count += 1,
-                None => self.bad_rows.push((row.state.clone(), 1)),
-            }
-        }
+    /// Adds a row; one that cannot be read changes nothing.
+    fn push(&mut self, map: &Map, path: &Path, row: &CsvRow) -> Result<(), ReadError> {
+        let number = row.number;
+        let row = Row::parse(path, number, &row.cells, self.points)?;
         if self.time_s.last().is_some_and(|last| *last > row.elapsed_s) {
             let what = format!("elapsed_s {} is before the row above it", row.elapsed_s);
-            return Err(ReadError::of_row(
-                path,
-                number,
-                what,
-                "the file was altered or damaged",
-            ));
+            let help = "the file was altered or damaged; --skip-bad leaves such rows out";
+            return Err(ReadError::of_row(path, number, what, help));
         }
         let value =
             |point: Option<usize>| point.map_or(Ok(None), |point| row.value(path, number, point));
-        let Some(pv) = value(self.at.pv)? else {
+        let (pv, setpoint) = (value(self.at.pv)?, value(self.at.setpoint)?);
+        let output = value(self.at.output)?;
+        if row.state != "good" {
+            self.count(&row.state);
+        }
+        self.rows += 1;
+        let Some(pv) = pv else {
             return Ok(());
         };
         self.time_s.push(row.elapsed_s);
         self.pv.push(pv);
-        self.setpoint
-            .push(value(self.at.setpoint)?.unwrap_or(f64::NAN));
-        self.output.push(value(self.at.output)?.unwrap_or(f64::NAN));
+        self.setpoint.push(setpoint.unwrap_or(f64::NAN));
+        self.output.push(output.unwrap_or(f64::NAN));
         let status = self
             .at
             .autotune
@@ -273,6 +276,20 @@ impl Columns {
         self.autotune
             .push(status.is_some_and(|cell| is_active(map, self.at.autotune, cell)));
         Ok(())
+    }
+
+    /// One more row that cannot be read.
+    fn skip(&mut self) {
+        self.rows += 1;
+        self.count(UNREADABLE);
+    }
+
+    /// One more row of this state.
+    fn count(&mut self, state: &str) {
+        match self.bad_rows.iter_mut().find(|(known, _)| known == state) {
+            Some((_, count)) => *count += 1,
+            None => self.bad_rows.push((state.to_owned(), 1)),
+        }
     }
 }
 

@@ -1,11 +1,11 @@
 //! The rows of a recording's files, read back.
 
-use std::fs;
 use std::path::Path;
 
 use chrono::{DateTime, Utc};
 use csv::StringRecord;
 
+use super::csv_file::{CsvFile, Writer};
 use super::read_error::ReadError;
 
 const RESTORE: &str =
@@ -25,33 +25,13 @@ pub(crate) struct Row {
 ///
 /// A last line without a line end is still being written (or was torn by a crash) and is left out.
 pub(crate) fn whole_rows(path: &Path) -> Result<Vec<(u64, StringRecord)>, ReadError> {
-    let text = fs::read(path).map_err(|error| {
-        ReadError::of_file(
-            path,
-            format!("could not be read: {error}"),
-            "check the path and your permission",
-        )
-    })?;
-    let whole = text
-        .iter()
-        .rposition(|byte| *byte == b'\n')
-        .map_or(0, |end| end + 1);
-    let mut rows = csv::ReaderBuilder::new()
-        .flexible(true)
-        .from_reader(&text[..whole]);
-    let number = |record: Result<StringRecord, csv::Error>| {
-        let at = |position: Option<&csv::Position>| position.map_or(0, csv::Position::line);
-        match record {
-            Ok(record) => Ok((at(record.position()), record)),
-            Err(error) => Err(ReadError::of_row(
-                path,
-                at(error.position()),
-                error.to_string(),
-                RESTORE,
-            )),
-        }
-    };
-    rows.records().map(number).collect()
+    let mut file = CsvFile::open(path, Writer::Emberline)?;
+    let mut rows = Vec::new();
+    while let Some(row) = file.next_row()? {
+        let row = row?;
+        rows.push((row.number, row.cells));
+    }
+    Ok(rows)
 }
 
 impl Row {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 
 use super::csv_cell::Moment;
-use super::csv_columns::CsvColumns;
+use super::csv_columns::{CsvColumns, counts_of};
 use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::read_error::ReadError;
 use super::recording_source::{day_files, loops_of};
@@ -164,9 +164,8 @@ impl TableRows<'_> {
             };
             match open.file.next_row()? {
                 Some(row) => {
-                    let width = self.table.columns.len();
                     return Ok(Some(
-                        row.and_then(|it| open.row(&it, width, &mut self.axis)),
+                        row.and_then(|it| open.row(&it, self.table, &mut self.axis)),
                     ));
                 }
                 None => self.open = None,
@@ -195,7 +194,7 @@ impl<'a> OpenFile<'a> {
         Ok(Self { path, file, to })
     }
 
-    fn row(&self, row: &CsvRow, width: usize, axis: &mut Axis) -> Result<TableRow, ReadError> {
+    fn row(&self, row: &CsvRow, table: &Table, axis: &mut Axis) -> Result<TableRow, ReadError> {
         let bad = |what: String, help| ReadError::of_row(self.path, row.number, what, help);
         let header = self.to.len();
         if row.cells.len() != header {
@@ -203,13 +202,14 @@ impl<'a> OpenFile<'a> {
             let help = "the row is torn; --skip-bad reads on over such rows";
             return Err(bad(what, help));
         }
-        let mut cells = vec![String::new(); width];
+        let mut cells = vec![String::new(); table.columns.len()];
         for (cell, to) in row.cells.iter().zip(&self.to) {
             cell.clone_into(&mut cells[*to]);
         }
         let may_have_decimal_commas = self.file.may_have_decimal_commas();
         let moment = |place: usize| {
-            Moment::parse(&cells[place], may_have_decimal_commas).ok_or_else(|| {
+            let counts = counts_of(&table.columns[place]);
+            Moment::parse(&cells[place], may_have_decimal_commas, counts).ok_or_else(|| {
                 let what = format!("{:?} is no time", cells[place]);
                 bad(
                     what,

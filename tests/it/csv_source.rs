@@ -103,7 +103,7 @@ fn a_damaged_row_is_named_with_file_and_row() {
     assert_eq!(
         refused("t,pv\nsoon,20\n"),
         "oven.csv:2: \"soon\" is no time\n\
-         help: a time is RFC 3339 (2027-03-04T06:00:00Z) or a number of seconds"
+         help: a time is RFC 3339 (2027-03-04T06:00:00Z) or a number of seconds; --skip-bad reads on over such rows"
     );
     assert_eq!(
         refused("t,pv\n0,20\n2,20\n1,20\n"),
@@ -124,6 +124,62 @@ fn damaged_rows_are_counted_when_they_are_to_be_skipped() {
     assert_eq!(record.time_s, [0.0, 4.0]);
     let bad = [("empty".to_owned(), 1), ("unreadable".to_owned(), 3)];
     assert_eq!(record.bad_rows, bad);
+}
+
+#[test]
+fn milliseconds_and_day_numbers_of_a_spreadsheet_are_read() {
+    let (source, _) = read("time_ms,pv\n0,20\n1500,21\n");
+    assert_eq!(source.loops[0].time_s, [0.0, 1.5]);
+    let (source, _) = read("timestamp,pv\n1804140000000,20\n1804140000500,21\n");
+    assert_eq!(source.loops[0].time_s, [0.0, 0.5]);
+    let (source, assumed) = read("Time;PV\n46450,25;20\n46450,2500115741;21\n46450,291666667;22\n");
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [0.0, 1.0, 3600.0]);
+    assert_eq!(
+        record.began.unwrap().to_rfc3339(),
+        "2027-03-04T06:00:00+00:00"
+    );
+    assert!(
+        assumed.last().unwrap().contains("day numbers"),
+        "{assumed:?}"
+    );
+}
+
+#[test]
+fn repeated_times_are_kept_and_told() {
+    let (source, assumed) = read("t,pv\n0,20\n1,21\n1,22\n1,23\n2,24\n");
+    assert_eq!(source.loops[0].time_s, [0.0, 1.0, 1.0, 1.0, 2.0]);
+    assert_eq!(
+        assumed.last().unwrap(),
+        "rows with the time of the row above: 2; they count"
+    );
+}
+
+#[test]
+fn nul_bytes_utf_16_and_rows_without_end_are_refused() {
+    let (file, help) = ("oven.csv", "help: ");
+    assert_eq!(
+        refused("t,pv\n0,20\n1,2\0 1\n"),
+        "oven.csv:3: there are NUL bytes in the row\n\
+         help: the file was altered or damaged there; --skip-bad reads on over such rows"
+    );
+    let error = read_with(b"\xff\xfet\0,\0p\0v\0", &CsvColumns::default()).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        format!("{file}: is in UTF-16\n{help}save it as a CSV in UTF-8")
+    );
+    let endless = refused(&format!("t,pv\n0,20\n{}", "1".repeat(3 << 20)));
+    assert!(
+        endless.starts_with("oven.csv:3: the row has more than 1048576 bytes\nhelp: "),
+        "{endless}"
+    );
+}
+
+#[test]
+fn the_examples_of_rfc_4180_are_cells_as_it_says() {
+    // RFC 4180, section 2: quotes, a line break and doubled quotes inside of them, any last line.
+    let (source, _) = read("t,pv,note\r\n\"0\",\"20\",\"b \r\nbb\"\r\n1,21,\"b\"\"bb\"");
+    assert_eq!(source.loops[0].pv, [20.0, 21.0]);
 }
 
 #[test]

@@ -222,6 +222,29 @@ fn a_torn_row_is_named_or_left_out_and_counted() {
 }
 
 #[test]
+fn damaged_rows_of_a_recording_are_named_or_counted_by_those_who_judge_it() {
+    let (_folder, recording) = recording();
+    let day = recording.join("top/2027-03-28.csv");
+    let rows = [
+        "2027-03-28T00:00:00.004Z,2.004,good,509.9,0.00",
+        "2027-03-28T00:00:01.004Z,3.004,good,50",
+        "2027-03-28T00:00:02.004Z,1.004,good,509.9,0.00",
+        "2027-03-28T00:00:03.004Z,5.004,good,5\u{0}9.9,0.00",
+        "2027-03-28T00:00:04.004Z,6.004,good,5o9.9,0.00",
+        "2027-03-28T00:00:05.004Z,7.004,good,510.0,0.00\n",
+    ];
+    let header = "time,elapsed_s,state,pv_degC,out_pct\n";
+    fs::write(&day, header.to_owned() + &rows.join("\n")).unwrap();
+    fs::write(recording.join("top/settings.csv"), "").unwrap();
+    let top = recording.join("top");
+    let words = ["measure", top.to_str().unwrap()];
+    emberline(&words).failed_with(4, &["2027-03-28.csv:3: 4 cells", "--skip-bad"]);
+    let ended = emberline(&[&words[..], &["--skip-bad"]].concat());
+    assert_eq!(ended.code, Some(0), "{ended}");
+    assert!(ended.out.contains("4 unreadable"), "{ended}");
+}
+
+#[test]
 fn a_row_without_end_is_refused_before_it_fills_the_memory() {
     let folder = tempdir().unwrap();
     let source = folder.path().join("oven.csv");
