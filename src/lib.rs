@@ -30,6 +30,7 @@ pub mod clock;
 pub mod name;
 pub mod number;
 pub mod spanned;
+pub mod unit;
 pub mod figures;
 pub mod signals;
 pub mod map;

@@ -16,6 +16,9 @@ use std::sync::Arc;
 #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Name(Arc<str>);
 
+/// A [`Name`] as a regular expression.
+pub(crate) const PATTERN: &str = "^[A-Za-z0-9._-]*[A-Za-z0-9_-][A-Za-z0-9._-]*$";
+
 impl Name {
     /// The name as text.
     pub fn as_str(&self) -> &str {

@@ -13,7 +13,7 @@ pub struct Criteria {
     pub band: Option<f64>,
     /// How long after the step the numbers may look, in seconds.
     pub window_s: Option<f64>,
-    /// The limits, in the order of [`Measure::ALL`]; at least one.
+    /// The limits, in the order of [`Measure`]; at least one.
     pub limits: Vec<Limit>,
 }
 
@@ -80,22 +80,16 @@ fn may_hide_a_peak(step: &Episode) -> bool {
 }
 
 impl Measure {
-    /// Every measure with the key that limits it in a criteria file.
-    pub const ALL: [(Self, &'static str); 6] = [
-        (Self::Overshoot, "overshoot_max"),
-        (Self::OvershootPercent, "overshoot_pct_max"),
-        (Self::Settling, "settling_max"),
-        (Self::Rise, "rise_max"),
-        (Self::FinalError, "final_error_max"),
-        (Self::Iae, "iae_max"),
-    ];
-
     /// The key that limits it in a criteria file.
-    pub fn key(self) -> &'static str {
-        Self::ALL
-            .iter()
-            .find(|(measure, _)| *measure == self)
-            .map_or("", |(_, key)| key)
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Overshoot => "overshoot_max",
+            Self::OvershootPercent => "overshoot_pct_max",
+            Self::Settling => "settling_max",
+            Self::Rise => "rise_max",
+            Self::FinalError => "final_error_max",
+            Self::Iae => "iae_max",
+        }
     }
 
     /// Whether it is a length of time.

@@ -18,12 +18,53 @@
 use std::path::Path;
 use std::time::Duration;
 
-use crate::spanned::{self, FileErrors, Item, Section};
+use serde_json::Value;
+
+use crate::spanned::{
+    self, FileErrors, Item, Key, Kind, Positive, Section, Time, Version, Word, keys,
+};
+use crate::unit::Degrees;
 
 use super::criteria::{Criteria, Limit, Measure};
 
-const SCHEMA: i64 = 1;
 const LONGEST: Duration = Duration::from_hours(366 * 24);
+const ABOVE_0: Positive = Positive("write a number above 0");
+const LENGTH: Time = Time(Duration::from_secs(1), LONGEST);
+
+keys! {
+    /// What a step must reach: at least one limit, all of them "at most".
+    Keys {
+        /// The version of this file's form.
+        SCHEMA: Version = "schema" => Version(1), needed "begin the file with: schema = 1";
+        /// What its degrees are in; the loop's unit unless said.
+        UNIT: Word<Degrees> = "unit" => Word::new();
+        /// Degrees about the target that count as settled.
+        BAND: Positive = "band" => ABOVE_0;
+        /// The integrals look no further than this.
+        WINDOW: Time = "window" => LENGTH;
+        /// Degrees past the target.
+        OVERSHOOT: Most = Measure::Overshoot.key() => Most(Measure::Overshoot);
+        /// The same in percent of the step.
+        OVERSHOOT_PCT: Most = Measure::OvershootPercent.key() => Most(Measure::OvershootPercent);
+        /// Time until the process value stays in the band.
+        SETTLING: Most = Measure::Settling.key() => Most(Measure::Settling);
+        /// Time from 10 % to 90 % of the step.
+        RISE: Most = Measure::Rise.key() => Most(Measure::Rise);
+        /// Degrees off the target at the end, either way.
+        FINAL_ERROR: Most = Measure::FinalError.key() => Most(Measure::FinalError);
+        /// Integral of the absolute error, in degree seconds.
+        IAE: Most = Measure::Iae.key() => Most(Measure::Iae);
+    }
+}
+
+const LIMITS: [Key<Most>; 6] = [
+    Keys::OVERSHOOT,
+    Keys::OVERSHOOT_PCT,
+    Keys::SETTLING,
+    Keys::RISE,
+    Keys::FINAL_ERROR,
+    Keys::IAE,
+];
 
 impl Criteria {
     /// Reads a criteria file.
@@ -53,21 +94,20 @@ impl Criteria {
     /// # Errors
     /// As [`load`](Self::load).
     pub fn parse(text: &str, path: &str, name: &str) -> Result<Self, FileErrors> {
-        Section::of_file(path, text, |file| {
-            file.expect_schema(SCHEMA);
+        Section::of_file(path, text, Keys::SHAPE, |file| {
+            file.require(&Keys::SCHEMA);
             let criteria = Self {
                 name: name.to_owned(),
-                unit: file.read("unit", unit),
-                band: file.read("band", positive),
-                window_s: file.read("window", seconds),
-                limits: Measure::ALL
-                    .iter()
-                    .filter_map(|(measure, key)| limit(file, *measure, key))
-                    .collect(),
+                unit: file.read(&Keys::UNIT).map(|unit| unit.word().to_owned()),
+                band: file.read(&Keys::BAND),
+                window_s: file.read(&Keys::WINDOW).map(|window| window.as_secs_f64()),
+                limits: LIMITS.iter().filter_map(|key| file.read(key)).collect(),
             };
-            if !Measure::ALL.iter().any(|(_, key)| file.has(key)) {
-                let keys = Measure::ALL.map(|(_, key)| key).join(", ");
-                let help = format!("set at least one of {keys}");
+            if !LIMITS.iter().any(|key| file.has(key)) {
+                let help = format!(
+                    "set at least one of {}",
+                    LIMITS.map(|key| key.name).join(", ")
+                );
                 file.note_structure("there is no limit in this file", &help);
             }
             file.finish();
@@ -80,7 +120,12 @@ impl Criteria {
     #[must_use]
     pub fn in_unit(&self, unit: &str) -> Option<Self> {
         let own = self.unit.as_deref().unwrap_or(unit);
-        let factor = degree_size(own, unit)?;
+        let factor = if own == unit {
+            1.0
+        } else {
+            let (own, other) = (Degrees::from_word(own)?, Degrees::from_word(unit)?);
+            own.difference_in(other, 1.0)
+        };
         let mut converted = self.clone();
         converted.unit = Some(unit.to_owned());
         converted.band = self.band.map(|band| band * factor);
@@ -93,50 +138,32 @@ impl Criteria {
     }
 }
 
-/// How many degrees of `to` make one of `from`.
-fn degree_size(from: &str, to: &str) -> Option<f64> {
-    let per_kelvin = |unit: &str| match unit {
-        "degC" | "K" => Some(1.0),
-        "degF" => Some(1.8),
-        _ => None,
-    };
-    if from == to {
-        return Some(1.0);
+/// The most a measure may be: a duration where it is one, else a number.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Most(Measure);
+
+impl Kind for Most {
+    type Value<'a> = Limit;
+
+    fn read(&self, item: &Item<'_>) -> Option<Limit> {
+        let most = if self.0.is_time() {
+            LENGTH.read(item)?.as_secs_f64()
+        } else {
+            ABOVE_0.read(item)?
+        };
+        Some(Limit {
+            measure: self.0,
+            most,
+        })
     }
-    Some(per_kelvin(to)? / per_kelvin(from)?)
-}
 
-fn limit(file: &Section<'_>, measure: Measure, key: &'static str) -> Option<Limit> {
-    let read = if measure.is_time() { seconds } else { positive };
-    Some(Limit {
-        measure,
-        most: file.read(key, read)?,
-    })
-}
-
-fn unit(item: &Item<'_>) -> Option<String> {
-    let unit = item.text()?;
-    if degree_size(unit, "K").is_none() {
-        let what = format!("'unit' cannot be {unit:?}");
-        item.note(&what, "write \"degC\", \"degF\" or \"K\"");
-        return None;
+    fn schema(&self) -> Value {
+        if self.0.is_time() {
+            LENGTH.schema()
+        } else {
+            ABOVE_0.schema()
+        }
     }
-    Some(unit.to_owned())
-}
-
-fn positive(item: &Item<'_>) -> Option<f64> {
-    let value = item.number()?;
-    if !(value > 0.0 && value.is_finite()) {
-        let what = format!("'{}' cannot be {value}", item.key());
-        item.note(&what, "write a number above 0");
-        return None;
-    }
-    Some(value)
-}
-
-fn seconds(item: &Item<'_>) -> Option<f64> {
-    let duration = item.duration(Duration::from_secs(1)..=LONGEST)?;
-    Some(duration.as_secs_f64())
 }
 
 #[cfg(test)]

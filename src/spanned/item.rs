@@ -4,8 +4,9 @@ use std::ops::Range;
 use std::rc::Rc;
 
 use toml::Spanned;
-use toml::de::DeValue;
+use toml::de::{DeTable, DeValue};
 
+use super::key::Shape;
 use super::problem::FileErrors;
 use super::section::{Section, with_subject};
 use super::source::SourceFile;
@@ -194,38 +195,71 @@ impl<'a> Item<'a> {
         None
     }
 
-    /// A table, called `subject` in messages.
-    pub(crate) fn section(&self, subject: &str) -> Option<Section<'a>> {
+    /// A table of this shape; messages call it by its key.
+    pub(super) fn table(&self, shape: Shape) -> Option<Section<'a>> {
+        self.table_called(&self.inner_subject(), shape)
+    }
+
+    /// A table of this shape, called `subject` in messages.
+    pub(super) fn table_called(&self, subject: &str, shape: Shape) -> Option<Section<'a>> {
         let Some(table) = self.node.get_ref().as_table() else {
             return self.expected("a table", "{ ... }");
         };
-        Some(Section::new(self.source, subject, table, self.key_span()))
+        let span = self.key_span();
+        Some(Section::new(self.source, subject, table, span, shape))
     }
 
     /// A table that stands in a list and has no key of its own; messages call it as the list.
-    pub(crate) fn listed_section(&self) -> Option<Section<'a>> {
-        self.listed_section_called(&self.inner_subject())
+    pub(super) fn listed_table(&self, shape: Shape) -> Option<Section<'a>> {
+        self.listed_table_called(&self.inner_subject(), shape)
     }
 
-    /// As [`listed_section`](Self::listed_section), with a name of its own for messages.
-    pub(crate) fn listed_section_called(&self, subject: &str) -> Option<Section<'a>> {
+    /// As [`listed_table`](Self::listed_table), with a name of its own for messages.
+    pub(super) fn listed_table_called(&self, subject: &str, shape: Shape) -> Option<Section<'a>> {
         let Some(table) = self.node.get_ref().as_table() else {
             let what = format!("'{}' lists tables, not {}", self.key, self.kind());
             self.note(&what, "see the examples in configs");
             return None;
         };
-        Some(Section::new(self.source, subject, table, self.span()))
+        Some(Section::new(
+            self.source,
+            subject,
+            table,
+            self.span(),
+            shape,
+        ))
     }
 
-    /// A table that belongs to the same subject as the item itself.
-    pub(crate) fn inner_section(&self) -> Option<Section<'a>> {
-        self.section(&self.inner_subject())
+    /// What a table holds whose keys are texts, in the order of the file.
+    pub(super) fn entries(&self) -> Option<Vec<Item<'a>>> {
+        let Some(table) = self.node.get_ref().as_table() else {
+            return self.expected("a table", "{ ... }");
+        };
+        let subject: Rc<str> = self.inner_subject().into();
+        Some(items_of(self.source, &subject, table))
     }
 
     fn inner_subject(&self) -> String {
         match &*self.subject {
-            "" => format!("'{}'", self.key),
+            "" => format!("[{}]", self.key),
             subject => format!("{subject}: '{}'", self.key),
         }
     }
+}
+
+/// What a table holds, in the order of the file.
+pub(super) fn items_of<'a>(
+    source: &'a SourceFile<'a>,
+    subject: &Rc<str>,
+    table: &'a DeTable<'a>,
+) -> Vec<Item<'a>> {
+    let mut items: Vec<Item<'a>> = table
+        .iter()
+        .map(|(key, node)| {
+            let subject = Rc::clone(subject);
+            Item::new(source, subject, key.get_ref(), key.span(), node)
+        })
+        .collect();
+    items.sort_by_key(|item| item.key_span().start);
+    items
 }

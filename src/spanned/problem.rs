@@ -48,6 +48,17 @@ impl fmt::Display for Problem {
     }
 }
 
+/// Something that is allowed in a file and may still not be what was meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Warning {
+    /// A word for scripts.
+    pub code: &'static str,
+    /// The point it is about, or what else.
+    pub about: String,
+    /// Where, in words, and what to do about it.
+    pub problem: Problem,
+}
+
 /// Everything that is wrong with a file (and with the files it names), at least one problem.
 ///
 /// Prints every problem, separated by empty lines; of a flood the first hundred and how many more.

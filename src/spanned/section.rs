@@ -6,26 +6,27 @@ use std::rc::Rc;
 
 use toml::de::DeTable;
 
-use super::item::Item;
+use super::item::{Item, items_of};
+use super::key::{Alternatives, AnyKey, Key, Kind, Shape};
+use super::problem::{FileErrors, Warning};
 use super::source::SourceFile;
 use super::syntax;
 use super::words::nearest;
 
 /// A table of the file, with what it is called in messages.
-///
-/// Remembers which keys were asked for; [`finish`](Self::finish) notes every other one as unknown.
-#[derive(Debug)]
 pub(crate) struct Section<'a> {
     source: &'a SourceFile<'a>,
     /// What messages call it ("point 'pv'"); empty at the top of the file.
     subject: Rc<str>,
     table: &'a DeTable<'a>,
     span: Range<usize>,
+    shape: Shape,
+    /// Guards against a key of the shape that no reader looks at.
     asked: RefCell<Vec<&'static str>>,
 }
 
 impl<'a> Section<'a> {
-    /// Parses the file and gives what `read` makes of it.
+    /// Parses a file of this shape and gives what `read` makes of it.
     ///
     /// # Errors
     ///
@@ -33,11 +34,22 @@ impl<'a> Section<'a> {
     pub(crate) fn of_file<T>(
         name: &str,
         text: &str,
+        shape: Shape,
         read: impl FnOnce(&Section<'_>) -> Option<T>,
-    ) -> Result<T, super::FileErrors> {
+    ) -> Result<T, FileErrors> {
+        Ok(Self::of_file_with_warnings(name, text, shape, read)?.0)
+    }
+
+    /// As [`of_file`](Self::of_file), with what may not be meant.
+    pub(crate) fn of_file_with_warnings<T>(
+        name: &str,
+        text: &str,
+        shape: Shape,
+        read: impl FnOnce(&Section<'_>) -> Option<T>,
+    ) -> Result<(T, Vec<Warning>), FileErrors> {
         let source = SourceFile::new(name, text);
         let table = syntax::parse(&source);
-        let made = read(&Section::new(&source, "", table.get_ref(), 0..0));
+        let made = read(&Section::new(&source, "", table.get_ref(), 0..0, shape));
         source.conclude(made)
     }
 
@@ -46,12 +58,14 @@ impl<'a> Section<'a> {
         subject: &str,
         table: &'a DeTable<'a>,
         span: Range<usize>,
+        shape: Shape,
     ) -> Self {
         Self {
             source,
             subject: subject.into(),
             table,
             span,
+            shape,
             asked: RefCell::default(),
         }
     }
@@ -62,75 +76,63 @@ impl<'a> Section<'a> {
     }
 
     /// The item under this key.
-    pub(crate) fn get(&self, key: &'static str) -> Option<Item<'a>> {
-        let mut asked = self.asked.borrow_mut();
-        if !asked.contains(&key) {
-            asked.push(key);
-        }
-        let (found, node) = self.table.get_key_value(key)?;
-        let subject = Rc::clone(&self.subject);
-        let name = found.get_ref();
-        Some(Item::new(self.source, subject, name, found.span(), node))
+    pub(crate) fn get(&self, key: &dyn AnyKey) -> Option<Item<'a>> {
+        let name = key.name();
+        debug_assert!(
+            self.shape.names().any(|known| known == name),
+            "{name} is in no schema"
+        );
+        self.asked.borrow_mut().push(name);
+        self.item(name)
     }
 
-    /// What `how` makes of the item under this key; `None` if it is not there or wrong.
-    pub(crate) fn read<T>(
-        &self,
-        key: &'static str,
-        how: impl FnOnce(&Item<'a>) -> Option<T>,
-    ) -> Option<T> {
-        how(&self.get(key)?)
+    fn item(&self, name: &str) -> Option<Item<'a>> {
+        let (key, node) = self.table.get_key_value(name)?;
+        let subject = Rc::clone(&self.subject);
+        Some(Item::new(
+            self.source,
+            subject,
+            key.get_ref(),
+            key.span(),
+            node,
+        ))
+    }
+
+    /// The value under this key; `None` if it is not there or wrong.
+    pub(crate) fn read<K: Kind>(&self, key: &Key<K>) -> Option<K::Value<'a>> {
+        key.kind.read(&self.get(key)?)
     }
 
     /// As [`read`](Self::read), for a key that must be there.
-    pub(crate) fn require<T>(
-        &self,
-        key: &'static str,
-        help: &str,
-        how: impl FnOnce(&Item<'a>) -> Option<T>,
-    ) -> Option<T> {
+    pub(crate) fn require<K: Kind>(&self, key: &Key<K>) -> Option<K::Value<'a>> {
         let found = self.get(key);
         if found.is_none() {
-            self.note_structure(&format!("'{key}' is missing"), help);
+            self.note_structure(&format!("'{}' is missing", key.name), key.help());
         }
-        how(&found?)
+        key.kind.read(&found?)
     }
 
     /// Whether this key is in the file, right or wrong.
-    pub(crate) fn has(&self, key: &'static str) -> bool {
+    pub(crate) fn has(&self, key: &dyn AnyKey) -> bool {
         self.get(key).is_some()
     }
 
-    /// Reads `schema`, which says how the file is to be understood.
-    pub(crate) fn expect_schema(&self, known: i64) {
-        let help = format!("begin the file with: schema = {known}");
-        let written = self.require("schema", &help, |item| {
-            Some((item.clone(), item.whole_number()?))
-        });
-        if let Some((item, number)) = written.filter(|(_, number)| *number != known) {
-            let what = format!("schema {number} is not known to this version");
-            let help = format!("this version reads schema {known}; a newer one may read {number}");
-            item.note(&what, help);
-        }
+    /// Those of these keys that are in the file.
+    pub(crate) fn present(&self, keys: &'static [&'static str]) -> Vec<Item<'a>> {
+        self.asked.borrow_mut().extend(keys);
+        keys.iter().filter_map(|key| self.item(key)).collect()
     }
 
-    /// The table under this key.
-    pub(crate) fn section(&self, key: &'static str, subject: &str) -> Option<Section<'a>> {
-        self.get(key)?.section(subject)
-    }
-
-    /// Every key with its item, in the order of the file; for tables whose keys are names.
-    pub(crate) fn entries(&self) -> Vec<Item<'a>> {
-        let mut items: Vec<Item<'a>> = self
-            .table
-            .iter()
-            .map(|(key, node)| {
-                let subject = Rc::clone(&self.subject);
-                Item::new(self.source, subject, key.get_ref(), key.span(), node)
-            })
-            .collect();
-        items.sort_by_key(|item| item.key_span().start);
-        items
+    /// Whether more than one of the alternatives is in the file, which is noted.
+    pub(crate) fn contradicts(&self, among: &Alternatives) -> bool {
+        let present = self.present(among.keys);
+        let [first, second, ..] = present.as_slice() else {
+            return false;
+        };
+        let (first, key) = (first.key(), second.key());
+        let what = format!("'{first}' and '{key}' contradict each other");
+        second.note_key_structure(&what, among.help);
+        true
     }
 
     /// Notes something that is wrong with the table as a whole.
@@ -139,23 +141,52 @@ impl<'a> Section<'a> {
         self.source.note_structure(self.span.clone(), what, help);
     }
 
-    /// Notes every key that nobody asked for.
+    /// Notes that the value under a key does not go with the rest of the file; where the key is not
+    /// there, the table does not.
+    pub(crate) fn note_at(&self, key: &dyn AnyKey, what: &str, help: &str) {
+        match self.get(key) {
+            Some(item) => item.note_structure(what, help),
+            None => self.note_structure(what, help),
+        }
+    }
+
+    /// As [`note_at`](Self::note_at), about something that may not be meant.
+    pub(crate) fn warn_at(&self, key: &dyn AnyKey, warning: Doubt<'_>) {
+        let span = self.get(key).map_or(self.span.clone(), |item| item.span());
+        let what = with_subject(&self.subject, &warning.what);
+        self.source.warn(Some(span), Doubt { what, ..warning });
+    }
+
+    /// Notes every key that is not of the table's shape.
     pub(crate) fn finish(&self) {
-        let asked = self.asked.borrow();
-        for item in self.entries() {
-            if asked.iter().any(|known| *known == item.key()) {
+        for item in items_of(self.source, &self.subject, self.table) {
+            let known = || self.shape.names();
+            if known().any(|known| known == item.key()) {
+                debug_assert!(
+                    self.asked.borrow().iter().any(|key| *key == item.key()),
+                    "nobody reads {}",
+                    item.key()
+                );
                 continue;
             }
-            let known = || asked.iter().copied();
             let help = match nearest(item.key(), known()) {
                 Some(near) => format!("did you mean '{near}'?"),
                 None => format!("known here: {}", known().collect::<Vec<_>>().join(", ")),
             };
-            let what = format!("unknown key '{}'", item.key());
-            let what = with_subject(&self.subject, &what);
-            self.source.note_structure(item.key_span(), what, help);
+            item.note_key_structure(&format!("unknown key '{}'", item.key()), help);
         }
     }
+}
+
+/// Something that may not be meant, before its place is known.
+#[derive(Debug)]
+pub(crate) struct Doubt<'d> {
+    /// A word for scripts.
+    pub(crate) code: &'static str,
+    /// The point it is about, or what else.
+    pub(crate) about: &'d str,
+    pub(crate) what: String,
+    pub(crate) help: &'d str,
 }
 
 /// `what` with the subject before it, as all messages have it.

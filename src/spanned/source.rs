@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 use super::excerpt::excerpt;
-use super::problem::{FileErrors, KEPT, Place, Problem};
+use super::problem::{FileErrors, KEPT, Place, Problem, Warning};
+use super::section::Doubt;
 
 /// A problem as noted; where it is in the file is worked out for those that are kept.
 #[derive(Debug)]
@@ -26,6 +27,16 @@ enum What {
     More(usize),
 }
 
+/// A warning as noted; `None` concerns the whole file.
+#[derive(Debug)]
+struct Noted {
+    span: Option<Range<usize>>,
+    code: &'static str,
+    about: String,
+    what: String,
+    help: String,
+}
+
 /// A file's text and the problems noted on it.
 ///
 /// Noting takes `&self`, so that every part of the file can be read side by side.
@@ -35,6 +46,7 @@ pub(crate) struct SourceFile<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
     noted: RefCell<Vec<Note>>,
+    warned: RefCell<Vec<Noted>>,
     /// Lines that are no good TOML.
     broken: RefCell<BTreeSet<usize>>,
 }
@@ -48,6 +60,7 @@ impl<'t> SourceFile<'t> {
             text,
             line_starts: std::iter::once(0).chain(ends).collect(),
             noted: RefCell::default(),
+            warned: RefCell::default(),
             broken: RefCell::default(),
         }
     }
@@ -102,6 +115,23 @@ impl<'t> SourceFile<'t> {
         }
     }
 
+    /// Notes something that is allowed and may still not be meant; `None` concerns the whole file.
+    pub(crate) fn warn(&self, span: Option<Range<usize>>, doubt: Doubt<'_>) {
+        let Doubt {
+            code,
+            about,
+            what,
+            help,
+        } = doubt;
+        self.warned.borrow_mut().push(Noted {
+            span,
+            code,
+            about: about.to_owned(),
+            what,
+            help: help.to_owned(),
+        });
+    }
+
     /// Takes over the problems of a file that is named at these bytes.
     pub(crate) fn adopt(&self, span: &Range<usize>, errors: FileErrors) {
         let (problems, more) = errors.into_parts();
@@ -148,12 +178,26 @@ impl<'t> SourceFile<'t> {
         }
     }
 
-    /// What was read, if nothing is wrong with the file.
+    /// What was read and what may not be meant, if nothing is wrong with the file.
     ///
     /// # Errors
     ///
     /// Every problem noted, in the order of the file.
-    pub(crate) fn conclude<T>(self, read: Option<T>) -> Result<T, FileErrors> {
+    pub(crate) fn conclude<T>(self, read: Option<T>) -> Result<(T, Vec<Warning>), FileErrors> {
+        let (problems, more) = self.problems();
+        match read {
+            Some(read) if problems.is_empty() => Ok((read, self.warnings())),
+            _ if problems.is_empty() => Err(FileErrors::of_file(
+                self.name,
+                "cannot be understood",
+                "compare it with a working example",
+            )),
+            _ => Err(FileErrors::new(problems, more)),
+        }
+    }
+
+    /// The first problems, in the order of the file, and the number of the others.
+    fn problems(&self) -> (Vec<Problem>, usize) {
         let mut noted = self.noted.take();
         noted.sort_by_key(|note| note.span.start);
         let mut problems = Vec::new();
@@ -171,15 +215,24 @@ impl<'t> SourceFile<'t> {
                 }),
             }
         }
-        match read {
-            Some(read) if problems.is_empty() => Ok(read),
-            _ if problems.is_empty() => Err(FileErrors::of_file(
-                self.name,
-                "cannot be understood",
-                "compare it with a working example",
-            )),
-            _ => Err(FileErrors::new(problems, more)),
-        }
+        (problems, more)
+    }
+
+    /// The warnings in the order of the file, those about the whole file behind.
+    fn warnings(&self) -> Vec<Warning> {
+        let mut warned = self.warned.take();
+        warned.sort_by_key(|noted| noted.span.as_ref().map_or(usize::MAX, |span| span.start));
+        let warning = |noted: Noted| Warning {
+            code: noted.code,
+            about: noted.about,
+            problem: Problem {
+                file: self.name.to_owned(),
+                place: noted.span.map(|span| self.place(span)),
+                what: noted.what,
+                help: noted.help,
+            },
+        };
+        warned.into_iter().map(warning).collect()
     }
 }
 

@@ -14,6 +14,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("signals", &[]),
     ("sample", &["clock", "name", "number"]),
     ("spanned", &["name"]),
+    ("unit", &["spanned"]),
     ("map", &["name", "number", "sample", "spanned"]),
     ("setup", &["map", "name", "spanned"]),
     (
@@ -48,7 +49,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "evidence",
         &[
             "analysis", "figures", "name", "number", "record", "sample", "setup", "spanned",
-            "trace",
+            "trace", "unit",
         ],
     ),
 ];

@@ -3,11 +3,12 @@
 use std::time::Duration;
 
 use super::address::Numbering;
+use super::keys::{self, MapFile};
 use crate::map::model::{Access, ByteOrder, WordOrder};
-use crate::spanned::{Item, Section};
+use crate::spanned::Section;
 
 /// The most registers one read can ask for (Modbus application protocol V1.1b3, 6.3).
-const MOST_WORDS: i64 = 125;
+pub(super) const MOST_WORDS: i64 = 125;
 /// What most small controllers answer at once; common practice, no source.
 const USUAL_WORDS: u16 = 8;
 /// An answer this late has been seen from no controller; common practice, no source.
@@ -21,7 +22,7 @@ pub(super) struct Ground {
 
 /// Reads `[access]`; everything in it has a default.
 pub(super) fn read(file: &Section<'_>) -> Ground {
-    match file.section("access", "[access]") {
+    match file.read(&MapFile::ACCESS) {
         Some(section) => {
             let ground = read_section(&section);
             section.finish();
@@ -35,31 +36,28 @@ pub(super) fn read(file: &Section<'_>) -> Ground {
 }
 
 fn read_section(section: &Section<'_>) -> Ground {
+    use keys::Access as Keys;
     let usual = Access::default();
-    let pause = |key| {
-        section.read(key, |item| {
-            item.duration(Duration::ZERO..=Duration::from_mins(1))
-        })
-    };
-    let lateness = Duration::from_millis(1)..=Duration::from_hours(1);
     let access = Access {
-        word_order: section.read("word_order", Item::word).unwrap_or_default(),
-        byte_order: section.read("byte_order", Item::word).unwrap_or_default(),
+        word_order: section.read(&Keys::WORD_ORDER).unwrap_or_default(),
+        byte_order: section.read(&Keys::BYTE_ORDER).unwrap_or_default(),
         max_words: section
-            .read("max_words", |item| item.whole(1..=MOST_WORDS))
+            .read(&Keys::MAX_WORDS)
             .map_or(usual.max_words, |words| words as u16),
         bridge_gaps: section
-            .read("bridge_gaps", Item::flag)
+            .read(&Keys::BRIDGE_GAPS)
             .unwrap_or(usual.bridge_gaps),
-        gap: pause("gap").unwrap_or(usual.gap),
-        after_write: pause("after_write").unwrap_or(usual.after_write),
+        gap: section.read(&Keys::GAP).unwrap_or(usual.gap),
+        after_write: section
+            .read(&Keys::AFTER_WRITE)
+            .unwrap_or(usual.after_write),
         late_at_most: section
-            .read("late_at_most", |item| item.duration(lateness))
+            .read(&Keys::LATE_AT_MOST)
             .unwrap_or(usual.late_at_most),
     };
     Ground {
         access,
-        numbering: section.read("addresses", Item::word).unwrap_or_default(),
+        numbering: section.read(&Keys::ADDRESSES).unwrap_or_default(),
     }
 }
 

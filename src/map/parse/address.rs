@@ -1,7 +1,10 @@
 //! The three ways in which register tables number registers.
 
+use serde_json::{Value, json};
+
+use super::keys::Point;
 use crate::map::model::{Address, Table};
-use crate::spanned::{Item, Section, Words};
+use crate::spanned::{Item, Kind, Section, Words};
 
 /// How the map's addresses are to be understood.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -24,21 +27,41 @@ impl Words for Numbering {
     ];
 }
 
-const TABLE_HELP: &str = "add table = \"input\", \"holding\", \"coil\" or \"discrete\"";
-const ADDRESS_HELP: &str = "add address = 0 with the number of the register";
+/// The largest reference there is: the last holding register with six digits.
+const MOST: i64 = 465_536;
 
-/// Reads `table` and `address`; `usual` is the table meant when none is named.
+/// The number of a register or bit, as one of the three ways of numbering has it. A reference may be
+/// a text, because TOML has no leading zeros.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Register;
+
+impl Kind for Register {
+    type Value<'a> = Item<'a>;
+
+    fn read<'a>(&self, item: &Item<'a>) -> Option<Item<'a>> {
+        Some(item.clone())
+    }
+
+    fn schema(&self) -> Value {
+        json!({
+            "type": ["integer", "string"], "minimum": 0, "maximum": MOST, "pattern": "^[0-9]{1,6}$",
+        })
+    }
+}
+
+/// Reads `table` and `address`, which a point and its `write` both have; `usual` is the table meant
+/// when none is named.
 pub(super) fn read(
     section: &Section<'_>,
     numbering: Numbering,
     usual: Option<Table>,
 ) -> Option<(Table, Address)> {
-    let named = section.read("table", Item::word::<Table>);
-    let is_told = section.has("table") || usual.is_some() || numbering == Numbering::Reference;
-    if !is_told {
-        section.note_structure("'table' is missing", TABLE_HELP);
-    }
-    let item = section.require("address", ADDRESS_HELP, |item| Some(item.clone()));
+    let named = if usual.is_some() || numbering == Numbering::Reference {
+        section.read(&Point::TABLE)
+    } else {
+        section.require(&Point::TABLE)
+    };
+    let item = section.require(&Point::ADDRESS);
     match numbering {
         Numbering::ZeroBased => plain(named.or(usual), &item?, 0),
         Numbering::OneBased => plain(named.or(usual), &item?, 1),
@@ -89,7 +112,7 @@ fn reference(named: Option<Table>, item: &Item<'_>) -> Option<(Table, Address)> 
 /// The number and how many digits it was written with; leading zeros need quotes in TOML.
 fn reference_number(item: &Item<'_>) -> Option<(u32, usize)> {
     let Some(text) = item.as_text() else {
-        let number = item.whole(1..=465_536)? as u32;
+        let number = item.whole(1..=MOST)? as u32;
         return Some((number, number.to_string().len()));
     };
     let number = text.parse().ok();

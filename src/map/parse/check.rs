@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::keys::{Point as Keys, Write};
 use super::overlap;
 use super::point::{Entry, Points};
 use crate::map::model::{Refresh, Role, UnitOf};
@@ -41,22 +42,14 @@ fn roles(points: &Points<'_>) {
         if let Some(earlier) = first.get(&role).filter(|_| !may_repeat(role)) {
             let (word, name) = (role.word(), &earlier.point.name);
             let what = format!("role {word:?} is already taken by point '{name}'");
-            note(
-                entry,
-                "role",
-                &what,
-                "a loop has one; give the others role = \"other\"",
-            );
+            let help = "a loop has one; give the others role = \"other\"";
+            entry.section.note_at(&Keys::ROLE, &what, help);
         }
         first.entry(role).or_insert(entry);
         if role == Role::ProcessValue && entry.point.refresh != Refresh::Trend {
+            let what = "the process value is not read at every poll";
             let help = "leave 'refresh' out: the process value is read at every poll";
-            note(
-                entry,
-                "refresh",
-                "the process value is not read at every poll",
-                help,
-            );
+            entry.section.note_at(&Keys::REFRESH, what, help);
         }
     }
 }
@@ -64,11 +57,15 @@ fn roles(points: &Points<'_>) {
 /// The points a point names exist and can give what they are named for.
 fn references(points: &Points<'_>, entry: &Entry<'_>) {
     let section = &entry.section;
-    let confirm = section
-        .get("write")
-        .filter(|_| entry.point.write.is_some())
-        .and_then(|item| item.inner_section()?.get("confirm"));
-    let (decimals, unit) = (section.get("decimals_from"), section.get("unit_from"));
+    let confirm = entry
+        .point
+        .write
+        .as_ref()
+        .and_then(|_| section.read(&Keys::WRITE)?.get(&Write::CONFIRM));
+    let (decimals, unit) = (
+        section.get(&Keys::DECIMALS_FROM),
+        section.get(&Keys::UNIT_FROM),
+    );
     for (item, check) in [
         (decimals, gives_decimals as fn(&Item<'_>, &Entry<'_>)),
         (unit, gives_unit),
@@ -85,7 +82,7 @@ fn references(points: &Points<'_>, entry: &Entry<'_>) {
 fn gives_decimals(item: &Item<'_>, giver: &Entry<'_>) {
     needs_reading(item, giver);
     // This also rules out circles.
-    if giver.section.has("decimals_from") {
+    if giver.section.has(&Keys::DECIMALS_FROM) {
         let name = &giver.point.name;
         let what = format!("point '{name}' takes its own decimals from a point");
         let help = "a number of decimals is a plain whole number: leave it out there";
@@ -151,11 +148,4 @@ fn note_taken(entry: &Entry<'_>, column: &str, by: Option<&Entry<'_>>) {
     let name = entry.point.name.as_str();
     let help = format!("give the point another name, for example [points.{name}-2]");
     entry.section.note_structure(&what, &help);
-}
-
-fn note(entry: &Entry<'_>, key: &'static str, what: &str, help: &str) {
-    match entry.section.get(key) {
-        Some(item) => item.note_structure(what, help),
-        None => entry.section.note_structure(what, help),
-    }
 }

@@ -1,9 +1,12 @@
 //! Where a point is and how its raw value is laid out there.
 
+use serde_json::{Value, json};
+
 use super::access::Ground;
+use super::keys::{BIT_OR_BITS, Point as Keys};
 use crate::map::model::{Access, Address, Bits, Encoding, Place, Table};
 use crate::map::raw::Shape;
-use crate::spanned::{Item, Section};
+use crate::spanned::{AnyKey, Item, Kind, Section};
 
 /// A place and the shape of what is there.
 #[derive(Clone, Copy)]
@@ -18,14 +21,14 @@ pub(super) fn read(
     ground: &Ground,
     spot: Option<(Table, Address)>,
 ) -> Option<Layout> {
-    let encoding = section.read("encoding", Item::word::<Encoding>);
+    let encoding = section.read(&Keys::ENCODING);
     let bits = bits(section);
-    let is_wrong = encoding.is_none() && section.has("encoding")
-        || bits.is_none() && (section.has("bit") || section.has("bits"));
-    let table = section.get("table").and_then(|item| item.as_text());
+    let is_wrong = encoding.is_none() && section.has(&Keys::ENCODING)
+        || bits.is_none() && !section.present(BIT_OR_BITS.keys).is_empty();
+    let table = section.get(&Keys::TABLE).and_then(|item| item.as_text());
     let may_be_bits = table.and_then(Table::from_word).is_some_and(Table::is_bits);
-    if spot.is_none() && encoding.is_none() && bits.is_none() && !is_wrong && !may_be_bits {
-        note_missing(section);
+    if spot.is_none() && bits.is_none() && !is_wrong && !may_be_bits {
+        section.require(&Keys::ENCODING);
     }
     let (table, address) = spot?;
     if is_wrong {
@@ -46,37 +49,53 @@ pub(super) fn read(
 }
 
 fn bits(section: &Section<'_>) -> Option<Bits> {
-    let single = section
-        .read("bit", |item| item.whole(0..=63))
-        .map(|bit| Bits {
-            lowest: bit as u8,
-            count: 1,
-        });
-    let run = section.read("bits", run_of_bits);
-    if section.has("bit") && section.has("bits") {
-        let help = "keep 'bit' for a single bit, 'bits' for several";
-        section.note_structure("'bit' and 'bits' contradict each other", help);
+    let single = section.read(&Keys::BIT).map(|bit| Bits {
+        lowest: bit as u8,
+        count: 1,
+    });
+    let run = section.read(&Keys::BITS);
+    if section.contradicts(&BIT_OR_BITS) {
         return None;
     }
     single.or(run)
 }
 
 /// `"4..7"`: bits 4 to 7, both included, as register tables count them.
-fn run_of_bits(item: &Item<'_>) -> Option<Bits> {
-    let text = item.text()?;
-    let ends = text.split_once("..").and_then(|(low, high)| {
-        let low: u8 = low.trim().parse().ok()?;
-        let high: u8 = high.trim().parse().ok()?;
-        (low <= high && high <= 63).then_some((low, high))
-    });
-    if ends.is_none() {
-        let help = "write the lowest and the highest bit, both included: bits = \"4..7\"";
-        item.note(&format!("{text:?} is no run of bits"), help);
+#[derive(Clone, Copy, Debug)]
+pub(super) struct BitRun;
+
+impl Kind for BitRun {
+    type Value<'a> = Bits;
+
+    fn read(&self, item: &Item<'_>) -> Option<Bits> {
+        let text = item.text()?;
+        let ends = text.split_once("..").and_then(|(low, high)| {
+            let low: u8 = low.trim().parse().ok()?;
+            let high: u8 = high.trim().parse().ok()?;
+            (low <= high && high <= 63).then_some((low, high))
+        });
+        if ends.is_none() {
+            let help = "write the lowest and the highest bit, both included: bits = \"4..7\"";
+            item.note(&format!("{text:?} is no run of bits"), help);
+        }
+        ends.map(|(low, high)| Bits {
+            lowest: low,
+            count: high - low + 1,
+        })
     }
-    ends.map(|(low, high)| Bits {
-        lowest: low,
-        count: high - low + 1,
-    })
+
+    fn schema(&self) -> Value {
+        json!({ "type": "string", "pattern": r"^\s*\+?\d+\s*\.\.\s*\+?\d+\s*$" })
+    }
+}
+
+/// Whichever of 'bit' and 'bits' the point has.
+fn bits_key(section: &Section<'_>) -> &'static dyn AnyKey {
+    if section.has(&Keys::BIT) {
+        &Keys::BIT
+    } else {
+        &Keys::BITS
+    }
 }
 
 fn single_bit(
@@ -90,18 +109,14 @@ fn single_bit(
             wide.word()
         );
         let help = "use encoding = \"bit\", or table = \"holding\" or \"input\" for registers";
-        note_at(section, "encoding", &what, help);
+        section.note_at(&Keys::ENCODING, &what, help);
         return None;
     }
     if bits.is_some() {
-        let key = if section.has("bit") { "bit" } else { "bits" };
-        let what = format!("a coil or discrete input is one bit already and has no '{key}'");
-        note_at(
-            section,
-            key,
-            &what,
-            "leave it out, or name a register table",
-        );
+        let key = bits_key(section);
+        let name = key.name();
+        let what = format!("a coil or discrete input is one bit already and has no '{name}'");
+        section.note_at(key, &what, "leave it out, or name a register table");
         return None;
     }
     Some(Shape {
@@ -119,17 +134,12 @@ fn in_registers(
         (Some(Encoding::Bit) | None, Some(_)) => Encoding::U16,
         (Some(Encoding::Bit), None) => {
             let help = "add bit = 0 (the lowest) to 15, or name the table coil or discrete";
-            note_at(
-                section,
-                "encoding",
-                "which bit of the register is meant?",
-                help,
-            );
+            section.note_at(&Keys::ENCODING, "which bit of the register is meant?", help);
             return None;
         }
         (Some(encoding), _) => encoding,
         (None, None) => {
-            note_missing(section);
+            section.require(&Keys::ENCODING);
             return None;
         }
     };
@@ -137,24 +147,18 @@ fn in_registers(
         .then_some(Shape { encoding, bits })
 }
 
-fn note_missing(section: &Section<'_>) {
-    let help = "add encoding = \"i16\" or another of u16, u32, i32, u64, i64, f32, f64";
-    section.note_structure("'encoding' is missing", help);
-}
-
 fn can_hold(section: &Section<'_>, encoding: Encoding, bits: Bits) -> bool {
     let (word, width) = (encoding.word(), encoding.width());
     if encoding.is_float() || encoding.is_signed() {
         let what = format!("bits are taken from plain words, not from {word}");
-        note_at(section, "encoding", &what, "use u16, u32 or u64");
+        section.note_at(&Keys::ENCODING, &what, "use u16, u32 or u64");
         return false;
     }
     let highest = bits.lowest + bits.count - 1;
     if highest >= width {
-        let key = if section.has("bit") { "bit" } else { "bits" };
         let what = format!("{word} has no bit {highest}");
         let help = format!("bits count from 0 (the lowest) to {}", width - 1);
-        note_at(section, key, &what, &help);
+        section.note_at(bits_key(section), &what, &help);
         return false;
     }
     true
@@ -174,7 +178,7 @@ fn is_inside(section: &Section<'_>, place: Place, shape: Shape) -> bool {
             ),
         };
         let help = "check the address, and whether the register table counts from 0 or from 1";
-        note_at(section, "address", &what, help);
+        section.note_at(&Keys::ADDRESS, &what, help);
     }
     is_inside
 }
@@ -186,12 +190,8 @@ fn is_readable(section: &Section<'_>, place: Place, shape: Shape, access: &Acces
         let encoding = shape.encoding.word();
         let needs = spelled(place.count);
         let what = format!("{encoding} needs {needs} registers, and one read may ask for {most}");
-        note_at(
-            section,
-            "encoding",
-            &what,
-            "raise max_words in [access], or check the encoding",
-        );
+        let help = "raise max_words in [access], or check the encoding";
+        section.note_at(&Keys::ENCODING, &what, help);
     }
     is_readable
 }
@@ -201,13 +201,5 @@ fn spelled(count: u16) -> &'static str {
         2 => "two",
         4 => "four",
         _ => "one",
-    }
-}
-
-/// Notes at the key if it is in the file, else at the table.
-fn note_at(section: &Section<'_>, key: &'static str, what: &str, help: &str) {
-    match section.get(key) {
-        Some(item) => item.note_structure(what, help),
-        None => section.note_structure(what, help),
     }
 }

@@ -6,6 +6,7 @@ mod access;
 mod address;
 mod check;
 mod controller;
+mod keys;
 mod layout;
 mod overlap;
 mod point;
@@ -14,7 +15,8 @@ mod scaling;
 mod write;
 
 use super::model::Map;
-use crate::spanned::{FileErrors, Item, Section};
+use crate::spanned::{FileErrors, Section};
+use keys::MapFile;
 
 impl Map {
     /// Reads a map from its text; `path` is what errors call the file.
@@ -42,13 +44,18 @@ impl Map {
     /// assert!(errors.to_string().starts_with("plain.toml:8:12: point 'pv': unknown encoding"));
     /// ```
     pub fn parse(text: &str, path: &str) -> Result<Self, FileErrors> {
-        Section::of_file(path, text, read_map)
+        Section::of_file(path, text, MapFile::SHAPE, read_map)
+    }
+
+    /// The JSON Schema (draft 7) of map files, from the same keys the reader knows.
+    pub fn schema() -> serde_json::Value {
+        MapFile::SHAPE.file_schema("Emberline register map")
     }
 }
 
 fn read_map(file: &Section<'_>) -> Option<Map> {
-    file.expect_schema(1);
-    let title = file.require("title", "name the controller: title = \"...\"", Item::text);
+    file.require(&MapFile::SCHEMA);
+    let title = file.require(&MapFile::TITLE);
     let ground = access::read(file);
     let points = point::read_all(file, &ground);
     let tuning = controller::tuning(file);

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::keys::Point as Keys;
 use super::point::{Entry, Points};
 use crate::map::Table;
 use crate::map::model::{Bits, Place, Point, Refresh};
@@ -69,7 +70,7 @@ fn note_twice(entry: &Entry<'_>, earlier: &Entry<'_>) {
     } else {
         "check the addresses; parts of one word each need their own 'bit' or 'bits'"
     };
-    note(entry, &what, help);
+    entry.section.note_at(&Keys::ADDRESS, &what, help);
 }
 
 fn note_partial(entry: &Entry<'_>, other: &Entry<'_>) {
@@ -80,14 +81,7 @@ fn note_partial(entry: &Entry<'_>, other: &Entry<'_>) {
     );
     let help =
         "a 32-bit value takes two registers, a 64-bit value four: check addresses and encodings";
-    note(entry, &what, help);
-}
-
-fn note(entry: &Entry<'_>, what: &str, help: &str) {
-    match entry.section.get("address") {
-        Some(item) => item.note_structure(what, help),
-        None => entry.section.note_structure(what, help),
-    }
+    entry.section.note_at(&Keys::ADDRESS, &what, help);
 }
 
 /// A point's registers, numbered as they go over the wire.

@@ -3,14 +3,12 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::access::Ground;
+use super::keys::{MapFile, Point as Keys};
 use super::layout::{self, Layout};
 use super::{address, raw_values, scaling, write};
 use crate::map::model::{Point, Refresh, Role, Scaling};
 use crate::name::Name;
-use crate::spanned::{Item, Section, SourceFile, nearest};
-
-const ROLE_HELP: &str = "say what it is to the loop, for example role = \"process-value\", \
-                         or role = \"other\"";
+use crate::spanned::{AnyKey, Item, Section, SourceFile, nearest};
 
 /// A point that could be read, with its place in the file.
 pub(super) struct Entry<'a> {
@@ -60,20 +58,14 @@ impl<'a> Points<'a> {
 
 /// Reads every point.
 pub(super) fn read_all<'a>(file: &Section<'a>, ground: &Ground) -> Points<'a> {
-    let help = "add a table for each register: [points.pv] with role, table, address, encoding";
-    let items = file
-        .require("points", help, |item| item.section("[points]"))
-        .map(|section| {
-            let items = section.entries();
-            if items.is_empty() {
-                section.note_structure("there are no points", help);
-            }
-            items
-        })
-        .unwrap_or_default();
-    let names = items.iter().map(Item::key).collect();
-    let read = |item| read_point(item, ground);
-    let entries: Vec<Entry<'_>> = items.into_iter().filter_map(read).collect();
+    let tables = file.require(&MapFile::POINTS);
+    if let (Some([]), Some(item)) = (tables.as_deref(), file.get(&MapFile::POINTS)) {
+        item.note_key_structure("there are no points", MapFile::POINTS.help());
+    }
+    let tables = tables.unwrap_or_default();
+    let names = tables.iter().map(|(item, _)| item.key()).collect();
+    let read = |(item, section): (Item<'a>, Option<_>)| read_point(item, section?, ground);
+    let entries: Vec<Entry<'_>> = tables.into_iter().filter_map(read).collect();
     let keys = entries.iter().map(|entry| entry.item.key());
     Points {
         names,
@@ -82,10 +74,9 @@ pub(super) fn read_all<'a>(file: &Section<'a>, ground: &Ground) -> Points<'a> {
     }
 }
 
-fn read_point<'a>(item: Item<'a>, ground: &Ground) -> Option<Entry<'a>> {
-    let section = item.section(&format!("point '{}'", item.key()))?;
+fn read_point<'a>(item: Item<'a>, section: Section<'a>, ground: &Ground) -> Option<Entry<'a>> {
     let name = item.key_name();
-    let role = section.require("role", ROLE_HELP, Item::word::<Role>);
+    let role = section.require(&Keys::ROLE);
     let point = read_keys(&section, ground, name, role);
     section.finish();
     Some(Entry {
@@ -102,7 +93,7 @@ fn read_keys(
     role: Option<Role>,
 ) -> Option<Point> {
     let write_keys = write::keys(section, ground.numbering);
-    let is_read = section.has("address") || write_keys.is_none();
+    let is_read = section.has(&Keys::ADDRESS) || write_keys.is_none();
     let spot = match &write_keys {
         Some(keys) if !is_read => keys.spot,
         _ => address::read(section, ground.numbering, None),
@@ -111,19 +102,19 @@ fn read_keys(
     let shape = layout.map(|layout| layout.shape);
     let scaling = scaling::scaling(section, shape);
     let unit = scaling::unit(section);
-    let valid = scaling::valid(section);
+    let valid = section.read(&Keys::VALID);
     let off = scaling::off(section, valid);
     let access = &ground.access;
-    let word_order = section.read("word_order", Item::word);
-    let byte_order = section.read("byte_order", Item::word);
+    let word_order = section.read(&Keys::WORD_ORDER);
+    let byte_order = section.read(&Keys::BYTE_ORDER);
     let faults = raw_values::faults(section, shape);
     let active = raw_values::active(section, shape);
     let means = raw_values::means(section, shape);
     let names = raw_values::names(section, shape);
     let refresh = refresh(section, is_read);
     let writable = write::limits(section, valid);
-    let stored = write::stored(section);
-    let stops_control = section.read("stops_control", Item::flag).unwrap_or(false);
+    let stored = section.read(&Keys::STORED).unwrap_or_default();
+    let stops_control = section.read(&Keys::STOPS_CONTROL).unwrap_or(false);
     let (layout, scaling) = (layout?, scaling?);
     let write = write_keys.and_then(|keys| keys.resolve(layout));
     write::check(section, layout, write.as_ref());
@@ -153,14 +144,13 @@ fn read_keys(
 }
 
 fn refresh(section: &Section<'_>, is_read: bool) -> Refresh {
-    let named = section.read("refresh", Item::word::<Refresh>);
+    let named = section.read(&Keys::REFRESH);
     if is_read {
         return named.unwrap_or_default();
     }
-    if let (Some(Refresh::Trend | Refresh::Settings), Some(item)) = (named, section.get("refresh"))
-    {
+    if let Some(Refresh::Trend | Refresh::Settings) = named {
         let help = "add table and address where it can be read, or leave 'refresh' out";
-        item.note_structure("it has no address to be read from", help);
+        section.note_at(&Keys::REFRESH, "it has no address to be read from", help);
     }
     Refresh::Never
 }
@@ -168,17 +158,12 @@ fn refresh(section: &Section<'_>, is_read: bool) -> Refresh {
 /// An enumeration is a raw number; a scale would make another of it.
 fn check_scaling(section: &Section<'_>, scaling: &Scaling, layout: Layout) {
     scaling::check_exactness(section, scaling, layout.shape);
-    let enumerates = ["means", "names", "active"]
-        .into_iter()
-        .find(|key| section.has(key));
-    let scaled = ["scale", "offset", "decimals", "decimals_from"]
-        .into_iter()
-        .find_map(|key| section.get(key));
+    let enumerating: [&dyn AnyKey; 3] = [&Keys::MEANS, &Keys::NAMES, &Keys::ACTIVE];
+    let enumerates = enumerating.into_iter().find(|key| section.has(*key));
+    let scaled = scaling::SCALING.iter().find_map(|key| section.get(*key));
     if let (Some(key), Some(item)) = (enumerates, scaled) {
-        let what = format!(
-            "'{}' does not go with '{key}', which is about raw values",
-            item.key()
-        );
+        let (scaled, key) = (item.key(), key.name());
+        let what = format!("'{scaled}' does not go with '{key}', which is about raw values");
         item.note_key_structure(&what, "leave it out: an enumeration is not scaled");
     }
 }

@@ -3,51 +3,72 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use serde_json::{Value, json};
+
+use super::keys::Point as Keys;
 use crate::map::model::{FaultValue, Meaning};
 use crate::map::raw::{Shape, mask};
-use crate::spanned::{Item, Section};
+use crate::spanned::{Entries, Item, Key, Kind, Section};
+
+/// What a raw value looks like as a key: the bits, or the number they stand for.
+pub(super) const RAW: &str =
+    r"^(0[xX][0-9A-Fa-f]+|[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?)$";
+
+/// A whole number, or a list of them.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Active;
+
+impl Kind for Active {
+    type Value<'a> = Vec<Item<'a>>;
+
+    fn read<'a>(&self, item: &Item<'a>) -> Option<Self::Value<'a>> {
+        let items = if item.is_list() {
+            item.list()?
+        } else {
+            vec![item.clone()]
+        };
+        if items.is_empty() {
+            item.note("'active' is empty", "list the values: active = [1, 2]");
+        }
+        Some(items)
+    }
+
+    fn schema(&self) -> Value {
+        let one = json!({ "type": "integer" });
+        json!({ "anyOf": [one, { "type": "array", "items": one, "minItems": 1 }] })
+    }
+}
 
 /// `faults = { "0x7FFF" = "sensor open" }`. Without a shape only the writing is checked.
 pub(super) fn faults(section: &Section<'_>, shape: Option<Shape>) -> Vec<FaultValue> {
-    let keyed = keyed(section, "faults", shape, |item| item.text().map(Arc::from));
-    keyed
+    let fault = |(raw, meaning)| FaultValue {
+        raw,
+        meaning: Arc::from(meaning),
+    };
+    keyed(section, &Keys::FAULTS, shape)
         .into_iter()
-        .map(|(raw, meaning)| FaultValue { raw, meaning })
+        .map(fault)
         .collect()
 }
 
 /// `means = { "0" = "automatic" }`.
 pub(super) fn means(section: &Section<'_>, shape: Option<Shape>) -> BTreeMap<i64, Meaning> {
-    enumeration(section, "means", shape, meaning)
-}
-
-fn meaning(item: &Item<'_>) -> Option<Meaning> {
-    item.word()
+    enumeration(section, &Keys::MEANS, shape)
 }
 
 /// `names = { "0" = "thermocouple K" }`.
 pub(super) fn names(section: &Section<'_>, shape: Option<Shape>) -> BTreeMap<i64, String> {
-    enumeration(section, "names", shape, |item| {
-        item.text().map(str::to_owned)
-    })
+    enumeration(section, &Keys::NAMES, shape)
+        .into_iter()
+        .map(|(raw, name)| (raw, name.to_owned()))
+        .collect()
 }
 
 /// `active = [1, 2]`, or a single number.
 pub(super) fn active(section: &Section<'_>, shape: Option<Shape>) -> Vec<i64> {
-    let Some(item) = section.get("active") else {
-        return Vec::new();
-    };
-    let items = if item.is_list() {
-        item.list().unwrap_or_default()
-    } else {
-        vec![item.clone()]
-    };
-    if items.is_empty() {
-        item.note("'active' is empty", "list the values: active = [1, 2]");
-    }
     let fits = |number: i64| shape.is_none_or(|shape| shape.unsigned(number.into()).is_some());
     let mut active = Vec::new();
-    for item in items {
+    for item in section.read(&Keys::ACTIVE).unwrap_or_default() {
         match item.whole_number() {
             Some(number) if fits(number) => active.push(number),
             Some(number) => item.note(
@@ -60,38 +81,33 @@ pub(super) fn active(section: &Section<'_>, shape: Option<Shape>) -> Vec<i64> {
     active
 }
 
-fn enumeration<T>(
-    section: &Section<'_>,
-    key: &'static str,
+fn enumeration<'a, K: Kind>(
+    section: &Section<'a>,
+    key: &Key<Entries<K>>,
     shape: Option<Shape>,
-    how: impl Fn(&Item<'_>) -> Option<T>,
-) -> BTreeMap<i64, T> {
+) -> BTreeMap<i64, K::Value<'a>> {
     if let (Some(item), Some(true)) = (section.get(key), shape.map(Shape::is_float)) {
+        let key = key.name;
         let what = format!("'{key}' needs whole numbers, and this is a floating-point register");
         item.note_key_structure(&what, "check the encoding");
         return BTreeMap::new();
     }
     let whole = |raw| shape.map_or(0, |shape| shape.signed(raw));
-    keyed(section, key, shape, how)
+    keyed(section, key, shape)
         .into_iter()
         .filter_map(|(raw, meant)| Some((i64::try_from(whole(raw)).ok()?, meant)))
         .collect()
 }
 
-fn keyed<T>(
-    section: &Section<'_>,
-    key: &'static str,
+fn keyed<'a, K: Kind>(
+    section: &Section<'a>,
+    key: &Key<Entries<K>>,
     shape: Option<Shape>,
-    how: impl Fn(&Item<'_>) -> Option<T>,
-) -> Vec<(u64, T)> {
-    let Some(table) = section.get(key).and_then(|item| item.inner_section()) else {
-        return Vec::new();
-    };
+) -> Vec<(u64, K::Value<'a>)> {
     let mut found = Vec::new();
     let mut seen = BTreeSet::new();
-    for item in table.entries() {
-        let (raw, meant) = (raw_key(&item, shape), how(&item));
-        let (Some(raw), Some(meant)) = (raw, meant) else {
+    for (item, meant) in section.read(key).unwrap_or_default() {
+        let (Some(raw), Some(meant)) = (raw_key(&item, shape), meant) else {
             continue;
         };
         // Without a shape no raw value is known.

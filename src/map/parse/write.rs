@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::address::{self, Numbering};
+use super::keys::{Point as Keys, Writable, Write};
 use super::layout::Layout;
-use crate::map::model::{Address, Place, Stored, Table, WriteTo, WriteWith};
+use crate::map::model::{Address, Place, Table, WriteTo, WriteWith};
 use crate::name::Name;
 use crate::spanned::{Item, Section};
 
@@ -13,34 +14,28 @@ pub(super) struct WriteKeys<'a> {
     section: Section<'a>,
     pub(super) spot: Option<(Table, Address)>,
     with: Option<WriteWith>,
-    values: BTreeMap<String, i64>,
+    values: Vec<(Item<'a>, i64)>,
     confirm: Option<Name>,
 }
 
 /// Reads `write`, if the point has it.
 pub(super) fn keys<'a>(section: &Section<'a>, numbering: Numbering) -> Option<WriteKeys<'a>> {
-    let inner = section.get("write")?.inner_section()?;
-    let names_place = inner.has("address") || inner.has("table");
+    let inner = section.read(&Keys::WRITE)?;
+    let names_place = inner.has(&Write::ADDRESS) || inner.has(&Write::TABLE);
+    let spot = || address::read(&inner, numbering, Some(Table::Holding));
+    let values = inner.read(&Write::VALUES).unwrap_or_default();
     let keys = WriteKeys {
-        spot: names_place
-            .then(|| address::read(&inner, numbering, Some(Table::Holding)))
-            .flatten(),
-        with: inner.read("with", Item::word),
-        values: inner.read("values", values).unwrap_or_default(),
-        confirm: inner.read("confirm", Item::name),
+        spot: names_place.then(spot).flatten(),
+        with: inner.read(&Write::WITH),
+        values: values
+            .into_iter()
+            .filter_map(|(item, value)| Some((item, value?)))
+            .collect(),
+        confirm: inner.read(&Write::CONFIRM),
         section: inner,
     };
     keys.section.finish();
     Some(keys)
-}
-
-fn values(item: &Item<'_>) -> Option<BTreeMap<String, i64>> {
-    let read = |item: Item<'_>| {
-        let value = item.whole_number()?;
-        Some((item.key().to_owned(), value))
-    };
-    let entries = item.inner_section()?.entries();
-    Some(entries.into_iter().filter_map(read).collect())
 }
 
 impl WriteKeys<'_> {
@@ -65,7 +60,7 @@ impl WriteKeys<'_> {
         Some(WriteTo {
             place,
             with: self.with.unwrap_or(usual),
-            values: self.values,
+            values: self.named_values(),
             confirm: self.confirm,
         })
     }
@@ -103,66 +98,56 @@ impl WriteKeys<'_> {
     }
 
     fn check_values(&self, layout: Layout) {
-        let Some(table) = self.section.get("values") else {
-            return;
-        };
-        for item in table.inner_section().iter().flat_map(Section::entries) {
-            let value = self.values.get(item.key()).copied();
-            let misfit = value.filter(|value| layout.shape.unsigned((*value).into()).is_none());
-            if let Some(value) = misfit {
+        for (item, value) in &self.values {
+            if layout.shape.unsigned((*value).into()).is_none() {
                 let what = format!("{value} does not fit the encoding");
                 item.note_structure(&what, "check the value and the encoding");
             }
         }
     }
+
+    fn named_values(&self) -> BTreeMap<String, i64> {
+        let named = |(item, value): &(Item<'_>, i64)| (item.key().to_owned(), *value);
+        self.values.iter().map(named).collect()
+    }
 }
 
 /// Reads `writable = { min, max }`.
 pub(super) fn limits(section: &Section<'_>, valid: Option<(f64, f64)>) -> Option<(f64, f64)> {
-    let item = section.get("writable")?;
-    let inner = item.inner_section()?;
-    let help = "limits keep a slip of the keyboard harmless: writable = { min = 0.1, max = 300.0 }";
-    let min = inner.require("min", help, Item::number);
-    let max = inner.require("max", help, Item::number);
+    let inner = section.read(&Keys::WRITABLE)?;
+    let (min, max) = (inner.require(&Writable::MIN), inner.require(&Writable::MAX));
     inner.finish();
     let (min, max) = (min?, max?);
     if min > max {
-        item.note(
-            &format!("'writable': min {min} is above max {max}"),
-            "exchange them",
-        );
+        let what = format!("'writable': min {min} is above max {max}");
+        section.note_at(&Keys::WRITABLE, &what, "exchange them");
         return None;
     }
     match valid {
         Some((low, high)) if min < low || max > high => {
             let what = format!("'writable' {min} to {max} leaves the valid range {low} to {high}");
             let help = "a value written outside 'valid' would read as a fault: narrow 'writable'";
-            item.note_structure(&what, help);
+            section.note_at(&Keys::WRITABLE, &what, help);
             None
         }
         _ => Some((min, max)),
     }
 }
 
-/// Reads `stored`.
-pub(super) fn stored(section: &Section<'_>) -> Stored {
-    section.read("stored", Item::word).unwrap_or_default()
-}
-
 /// Notes a point that is to be written where nothing can be.
 pub(super) fn check(section: &Section<'_>, layout: Layout, write: Option<&WriteTo>) {
     let table = layout.place.table;
-    if let (Some(item), None) = (section.get("writable"), write)
-        && !section.has("write")
+    if let (Some(item), None) = (section.get(&Keys::WRITABLE), write)
+        && !section.has(&Keys::WRITE)
         && !table.is_writable()
     {
         let what = format!("table {:?} cannot be written", table.word());
         let help = "say where it is written: write = { table = \"holding\", address = ... }";
         item.note_key_structure(&what, help);
     }
-    if let (Some(item), Some(write)) = (section.get("write"), write)
+    if let (Some(item), Some(write)) = (section.get(&Keys::WRITE), write)
         && write.values.is_empty()
-        && !section.has("writable")
+        && !section.has(&Keys::WRITABLE)
     {
         let help = "add writable = { min = .., max = .. }, or the named 'values' it takes";
         item.note_key_structure("'write' without limits would be of no use", help);

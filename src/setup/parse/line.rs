@@ -3,9 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use serde_json::{Value, json};
+
+use super::keys::{Line as Keys, PORTS, SERIAL_ONLY, SetupFile};
 use crate::setup::AdapterId;
 use crate::setup::model::{LineSetup, Parity, Port, StopBits};
-use crate::spanned::{Item, Section};
+use crate::spanned::{Item, Kind, Section};
 
 /// How long an answer may take when the setup does not say.
 const USUAL_WAIT: Duration = Duration::from_millis(500);
@@ -21,29 +24,25 @@ pub(super) struct Lines<'a> {
 
 /// Reads every line.
 pub(super) fn read_all<'a>(file: &Section<'a>) -> Lines<'a> {
-    let help = "add [lines.NAME] with serial = \"...\", rtu_over_tcp = \"...\" or tcp = \"...\"";
-    let items = file
-        .require("lines", help, |item| item.section("[lines]"))
-        .map(|section| section.entries())
-        .unwrap_or_default();
+    let tables = file.require(&SetupFile::LINES).unwrap_or_default();
     let mut used = BTreeMap::new();
     Lines {
-        names: items.iter().map(Item::key).collect(),
-        setups: items
+        names: tables.iter().map(|(item, _)| item.key()).collect(),
+        setups: tables
             .iter()
-            .filter_map(|item| read_line(item, &mut used))
+            .filter_map(|(item, section)| read_line(item, section.as_ref()?, &mut used))
             .collect(),
     }
 }
 
-fn read_line<'a>(item: &Item<'a>, used: &mut BTreeMap<String, &'a str>) -> Option<LineSetup> {
-    let section = item.section(&format!("line '{}'", item.key()))?;
+fn read_line<'a>(
+    item: &Item<'a>,
+    section: &Section<'a>,
+    used: &mut BTreeMap<String, &'a str>,
+) -> Option<LineSetup> {
     let name = item.key_name();
-    let port = port(&section);
-    let wait = Duration::from_millis(1)..=Duration::from_mins(1);
-    let answer_within = section
-        .read("answer_within", |item| item.duration(wait))
-        .unwrap_or(USUAL_WAIT);
+    let port = port(section);
+    let answer_within = section.read(&Keys::ANSWER_WITHIN).unwrap_or(USUAL_WAIT);
     section.finish();
     let (place, port) = port?;
     let target = place.text().unwrap_or_default().to_owned();
@@ -60,58 +59,72 @@ fn read_line<'a>(item: &Item<'a>, used: &mut BTreeMap<String, &'a str>) -> Optio
 }
 
 fn port<'a>(section: &Section<'a>) -> Option<(Item<'a>, Port)> {
-    let kinds = ["serial", "rtu_over_tcp", "tcp"];
-    let named: Vec<Item<'_>> = kinds
-        .into_iter()
-        .filter_map(|key| section.get(key))
-        .collect();
-    let serial = serial_keys(section, &named);
-    match named.as_slice() {
-        [] => {
-            let help = "add serial = \"/dev/ttyUSB0\" (or \"COM3\"), rtu_over_tcp = \"host:port\" \
-                        or tcp = \"host:port\"";
-            section.note_structure("what is it plugged into?", help);
-            None
+    let named = section.present(PORTS.keys);
+    let (baud, parity, stop_bits) = serial_keys(section, &named);
+    if section.contradicts(&PORTS) {
+        return None;
+    }
+    let Some(item) = named.into_iter().next() else {
+        let help = "add serial = \"/dev/ttyUSB0\" (or \"COM3\"), rtu_over_tcp = \"host:port\" \
+                    or tcp = \"host:port\"";
+        section.note_structure("what is it plugged into?", help);
+        return None;
+    };
+    let serial = section.read(&Keys::SERIAL).map(|path| Port::Serial {
+        path,
+        baud,
+        parity,
+        stop_bits,
+    });
+    let over_tcp = || section.read(&Keys::RTU_OVER_TCP).map(Port::RtuOverTcp);
+    let tcp = || section.read(&Keys::TCP).map(Port::Tcp);
+    Some((item, serial.or_else(over_tcp).or_else(tcp)?))
+}
+
+/// The name of a serial port, or an adapter's identity.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct PortName;
+
+impl Kind for PortName {
+    type Value<'a> = String;
+
+    fn read(&self, item: &Item<'_>) -> Option<String> {
+        let text = item.text()?;
+        if text.trim().is_empty() {
+            let help = "write the port's name, for example \"/dev/ttyUSB0\" or \"COM3\"";
+            item.note("'serial' is empty", help);
+            return None;
         }
-        [item] => Some((item.clone(), one_port(item, serial)?)),
-        [first, second, ..] => {
-            let what = format!(
-                "'{}' and '{}' contradict each other",
-                first.key(),
-                second.key()
-            );
-            second.note_key_structure(&what, "a line has one port: keep one, or make two lines");
-            None
+        if let Some(Err(_)) = AdapterId::parse(text) {
+            let what = format!("{text:?} is no adapter's identity");
+            item.note(&what, AdapterId::NOTATION);
+            return None;
         }
+        Some(text.to_owned())
+    }
+
+    fn schema(&self) -> Value {
+        json!({ "type": "string", "pattern": r"\S" })
     }
 }
 
-fn one_port(item: &Item<'_>, (baud, parity, stop_bits): SerialKeys) -> Option<Port> {
-    match item.key() {
-        "serial" => Some(Port::Serial {
-            path: port_name(item)?,
-            baud,
-            parity,
-            stop_bits,
-        }),
-        "tcp" => host_and_port(item, 502).map(Port::Tcp),
-        _ => host_and_port(item, 4001).map(Port::RtuOverTcp),
-    }
+/// `host:port`; an address with colons stands in brackets.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct HostPort {
+    /// The port in the example of its message.
+    pub(super) usual: u16,
 }
 
-fn port_name(item: &Item<'_>) -> Option<String> {
-    let text = item.text()?;
-    if text.trim().is_empty() {
-        let help = "write the port's name, for example \"/dev/ttyUSB0\" or \"COM3\"";
-        item.note("'serial' is empty", help);
-        return None;
+impl Kind for HostPort {
+    type Value<'a> = String;
+
+    fn read(&self, item: &Item<'_>) -> Option<String> {
+        host_and_port(item, self.usual)
     }
-    if let Some(Err(_)) = AdapterId::parse(text) {
-        let what = format!("{text:?} is no adapter's identity");
-        item.note(&what, AdapterId::NOTATION);
-        return None;
+
+    fn schema(&self) -> Value {
+        json!({ "type": "string", "pattern": r"^[^\s/]+:\+?[0-9]+$" })
     }
-    Some(text.to_owned())
 }
 
 fn host_and_port(item: &Item<'_>, usual: u16) -> Option<String> {
@@ -137,14 +150,13 @@ type SerialKeys = (u32, Parity, StopBits);
 
 /// Reads the keys that only a serial port has; on another port they are noted.
 fn serial_keys(section: &Section<'_>, ports: &[Item<'_>]) -> SerialKeys {
-    let baud = section.read("baud", |item| item.whole(110..=4_000_000));
-    let parity = section.read("parity", Item::word);
-    let stop_bits = section.read("stop_bits", |item| item.whole(1..=2));
+    let baud = section.read(&Keys::BAUD);
+    let parity = section.read(&Keys::PARITY);
+    let stop_bits = section.read(&Keys::STOP_BITS);
     if let [port] = ports
         && port.key() != "serial"
     {
-        let serial_only = ["baud", "parity", "stop_bits"].map(|key| section.get(key));
-        for item in serial_only.into_iter().flatten() {
+        for item in section.present(SERIAL_ONLY) {
             let what = format!("a line with '{}' has no '{}'", port.key(), item.key());
             let help = "leave it out here; it is set in the serial adapter";
             item.note_key_structure(&what, help);

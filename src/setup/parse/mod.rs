@@ -1,6 +1,7 @@
 //! From the text of a setup file to a [`Setup`], or to everything that is wrong with it and with
 //! the maps it names.
 
+mod keys;
 mod line;
 mod loops;
 mod maps;
@@ -8,9 +9,10 @@ mod maps;
 use std::io;
 use std::path::Path;
 
+use self::keys::{Job as JobKeys, SetupFile};
 use self::maps::Maps;
 use super::model::{Job, Setup};
-use crate::spanned::{self, FileErrors, Item, Section};
+use crate::spanned::{self, FileErrors, Key, Section, Text};
 
 impl Setup {
     /// Reads a setup file and the maps it names, which stand relative to it.
@@ -31,6 +33,11 @@ impl Setup {
         })
     }
 
+    /// The JSON Schema (draft 7) of setup files, from the same keys the reader knows.
+    pub fn schema() -> serde_json::Value {
+        SetupFile::SHAPE.file_schema("Emberline setup")
+    }
+
     /// Reads a setup from its text.
     ///
     /// `path` is what errors call the file, `name` what recordings are named after, and `map_text`
@@ -45,7 +52,7 @@ impl Setup {
         name: &str,
         map_text: &dyn Fn(&str) -> io::Result<String>,
     ) -> Result<Self, FileErrors> {
-        Section::of_file(path, text, |file| {
+        Section::of_file(path, text, SetupFile::SHAPE, |file| {
             let maps = Maps::new(Path::new(path), map_text);
             Some(read_setup(file, text, name, maps))
         })
@@ -53,7 +60,7 @@ impl Setup {
 }
 
 fn read_setup(file: &Section<'_>, text: &str, name: &str, maps: Maps<'_>) -> Setup {
-    file.expect_schema(1);
+    file.require(&SetupFile::SCHEMA);
     let job = job(file);
     let lines = line::read_all(file);
     let loops = loops::read_all(file, &lines, maps);
@@ -68,22 +75,17 @@ fn read_setup(file: &Section<'_>, text: &str, name: &str, maps: Maps<'_>) -> Set
 }
 
 fn job(file: &Section<'_>) -> Job {
-    let Some(section) = file.section("job", "[job]") else {
+    let Some(section) = file.read(&SetupFile::JOB) else {
         return Job::default();
     };
-    let text = |key| {
-        section
-            .read(key, Item::text)
-            .map(str::to_owned)
-            .unwrap_or_default()
-    };
+    let text = |key: &Key<Text>| section.read(key).unwrap_or_default().to_owned();
     let job = Job {
-        equipment: text("equipment"),
-        work_order: text("work_order"),
-        technician: text("technician"),
-        controller: text("controller"),
-        sensor: text("sensor"),
-        cutout: text("cutout"),
+        equipment: text(&JobKeys::EQUIPMENT),
+        work_order: text(&JobKeys::WORK_ORDER),
+        technician: text(&JobKeys::TECHNICIAN),
+        controller: text(&JobKeys::CONTROLLER),
+        sensor: text(&JobKeys::SENSOR),
+        cutout: text(&JobKeys::CUTOUT),
     };
     section.finish();
     job
