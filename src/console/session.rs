@@ -9,7 +9,7 @@ use crate::clock::{Clock, Stamp};
 use crate::map::{Map, Role, Scaling, UnitOf};
 use crate::name::Name;
 use crate::sample::Entry;
-use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
+use crate::setup::{LineSetup, LoopSetup};
 use crate::signals::Signal;
 use crate::trend::Roles;
 
@@ -153,26 +153,7 @@ fn decimals(map: &Map) -> Option<u32> {
 }
 
 fn line_in_words(line: &LineSetup) -> String {
-    let how = match &line.port {
-        Port::Serial {
-            baud,
-            parity,
-            stop_bits,
-            ..
-        } => {
-            let parity = match parity {
-                Parity::Even => 'E',
-                Parity::Odd => 'O',
-                Parity::None => 'N',
-            };
-            let stop = match stop_bits {
-                StopBits::One => 1,
-                StopBits::Two => 2,
-            };
-            format!("{baud} 8{parity}{stop}")
-        }
-        Port::RtuOverTcp(host) => format!("RTU over {host}"),
-        Port::Tcp(host) => host.clone(),
-    };
+    let port = &line.port;
+    let how = port.setting().unwrap_or_else(|| port.to_string());
     format!("{} {how}", line.name)
 }

@@ -39,7 +39,7 @@ use crate::clock::{Clock, Stamp};
 use crate::map::{Place, Point};
 use crate::name::Name;
 use crate::sample::{Entry, Health, Reading, SettingsCause};
-use crate::setup::{LineSetup, LoopSetup, Parity, Port, StopBits};
+use crate::setup::{LineSetup, LoopSetup, Port};
 use exchange::{Exchange, Memory};
 use givers::read_scaled;
 use plan::{Lengths, Taken};
@@ -237,30 +237,6 @@ impl Line {
 
     /// The port as people say it.
     pub fn describe(&self) -> String {
-        describe_port(&self.port)
+        self.port.to_string()
     }
-}
-
-/// A port as people say it: `/dev/ttyUSB0 9600 8E1`.
-pub fn describe_port(port: &Port) -> String {
-    match port {
-        Port::Serial {
-            path,
-            baud,
-            parity,
-            stop_bits,
-        } => format!("{path} {}", describe_setting(*baud, *parity, *stop_bits)),
-        Port::RtuOverTcp(address) => format!("RTU over TCP {address}"),
-        Port::Tcp(address) => format!("Modbus TCP {address}"),
-    }
-}
-
-/// How characters go over a serial line, as people say it: `9600 8E1`.
-pub fn describe_setting(baud: u32, parity: Parity, stop_bits: StopBits) -> String {
-    let parity = match parity {
-        Parity::Even => 'E',
-        Parity::Odd => 'O',
-        Parity::None => 'N',
-    };
-    format!("{baud} 8{parity}{}", stop_bits.count())
 }

@@ -1,5 +1,6 @@
 //! What a setup says, after every check.
 
+use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -67,6 +68,41 @@ pub enum Port {
     RtuOverTcp(String),
     /// Modbus TCP, `host:port`.
     Tcp(String),
+}
+
+impl Port {
+    /// How characters go over a serial line, as people say it: `9600 8E1`; `None` where the port is
+    /// a connection, which does not say.
+    pub fn setting(&self) -> Option<String> {
+        let Self::Serial {
+            baud,
+            parity,
+            stop_bits,
+            ..
+        } = self
+        else {
+            return None;
+        };
+        let parity = match parity {
+            Parity::Even => 'E',
+            Parity::Odd => 'O',
+            Parity::None => 'N',
+        };
+        Some(format!("{baud} 8{parity}{}", stop_bits.count()))
+    }
+}
+
+impl fmt::Display for Port {
+    /// As people say it: `/dev/ttyUSB0 9600 8E1`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Serial { path, .. } => {
+                write!(f, "{path} {}", self.setting().unwrap_or_default())
+            }
+            Self::RtuOverTcp(address) => write!(f, "RTU over TCP {address}"),
+            Self::Tcp(address) => write!(f, "Modbus TCP {address}"),
+        }
+    }
 }
 
 /// Parity of a serial line.

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use emberline::line::{
     Answer, Identification, News, OpenAt, Opened, Outcome, Pace, PortError, Search, Sweep,
-    USUAL_BAUDS, USUAL_FORMATS, describe_port,
+    USUAL_BAUDS, USUAL_FORMATS,
 };
 use emberline::setup::{Port, UnitId};
 use futures_util::FutureExt as _;
@@ -32,7 +32,7 @@ fn port(mut wire: impl FnMut(&str) -> Option<DuplexStream> + Send + 'static) -> 
     let visited = Visited::default();
     let seen = visited.clone();
     let open_at = move |port: Port| {
-        let setting = describe_port(&port);
+        let setting = port.to_string();
         let wire = wire(&setting);
         seen.lock().unwrap().push(setting);
         let opened = match wire {
@@ -350,7 +350,7 @@ async fn a_setting_that_the_port_does_not_take_is_left_out_and_told() {
     });
     let outcome = swept(search(&[1]), open_at).await;
     assert_eq!(units(&outcome), [1]);
-    assert_eq!(describe_port(&outcome.found[0].port), "bench 19200 8E1");
+    assert_eq!(outcome.found[0].port.to_string(), "bench 19200 8E1");
     assert_eq!(outcome.untried.len(), 2);
 }
 

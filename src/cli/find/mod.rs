@@ -176,7 +176,7 @@ fn announcement(search: &Search) -> String {
         units => format!("{} unit numbers", units.len()),
     };
     let settings = match search.ports.as_slice() {
-        [only] => line::describe_port(only),
+        [only] => only.to_string(),
         ports => format!("{} settings, likely ones first", ports.len()),
     };
     format!("asking {units} at {settings}")

@@ -6,7 +6,7 @@ use std::time::Duration;
 use super::report::{functions, setting};
 use crate::cli::status_line::StatusLine;
 use crate::figures;
-use crate::line::{Found, News, describe_port};
+use crate::line::{Found, News};
 
 /// Says what is about to be done, and how long that may take.
 pub(super) fn announce(what: &str, longest: Duration) {
@@ -44,7 +44,7 @@ impl Progress {
         let text = format!(
             "found unit {} on {}: function {}",
             found.unit.get(),
-            describe_port(&found.port),
+            found.port,
             functions(found)
         );
         let _ = writeln!(io::stderr(), "{text}");

@@ -5,9 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use super::snippet::{best_port, left_out, setup_text};
-use crate::line::{
-    Answer, Found, Outcome, PresentPort, describe_port, describe_setting, exception_name,
-};
+use crate::line::{Answer, Found, Outcome, PresentPort, exception_name};
 use crate::setup::Port;
 
 /// One JSON document.
@@ -62,10 +60,7 @@ pub(super) fn text(outcome: &Outcome, present: &[PresentPort]) -> String {
         1 => "1 unit answers".to_owned(),
         several => format!("{several} units answer"),
     };
-    let mut text = format!(
-        "# {units} on {}:\n#\n#   unit  answers in  function\n",
-        describe_port(port)
-    );
+    let mut text = format!("# {units} on {port}:\n#\n#   unit  answers in  function\n");
     for found in outcome.found.iter().filter(|it| it.port == *port) {
         // Writing to a string cannot fail.
         let _ = writeln!(
@@ -112,13 +107,8 @@ pub(super) fn functions(found: &Found) -> String {
 /// What of a port is tried: its setting, where it has any.
 pub(super) fn setting(port: &Port) -> String {
     match port {
-        Port::Serial {
-            baud,
-            parity,
-            stop_bits,
-            ..
-        } => describe_setting(*baud, *parity, *stop_bits),
         Port::RtuOverTcp(address) | Port::Tcp(address) => address.clone(),
+        Port::Serial { .. } => port.setting().unwrap_or_default(),
     }
 }
 

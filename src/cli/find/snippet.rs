@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::time::Duration;
 
-use crate::line::{Found, Outcome, PresentPort, describe_port, lasting_name};
+use crate::line::{Found, Outcome, PresentPort, lasting_name};
 use crate::setup::Port;
 
 /// An answer may take this much in a setup that does not say; slower units need to be given more.
@@ -80,12 +80,6 @@ pub(super) fn left_out(outcome: &Outcome) -> Vec<String> {
     let best = best_port(outcome);
     let elsewhere = outcome.found.iter().filter(|it| Some(&it.port) != best);
     elsewhere
-        .map(|found| {
-            format!(
-                "unit {} on {}",
-                found.unit.get(),
-                describe_port(&found.port)
-            )
-        })
+        .map(|found| format!("unit {} on {}", found.unit.get(), found.port))
         .collect()
 }

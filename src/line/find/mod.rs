@@ -22,7 +22,7 @@ use tokio::time::{Instant, timeout_at};
 pub use settings::{Search, USUAL_BAUDS, USUAL_FORMATS};
 
 use super::frame::{Framing, Stranger, strangers};
-use super::{Opened, PortError, describe_port};
+use super::{Opened, PortError};
 use crate::setup::{Port, UnitId};
 use settings::Visit;
 use talk::{Probe, Talk};
@@ -223,7 +223,7 @@ impl Sweep {
 
     fn give_up(&mut self, port: &Port, reason: &str) {
         let error = PortError {
-            what: format!("{} was lost: {reason}", describe_port(port)),
+            what: format!("{port} was lost: {reason}"),
             help: "check the adapter's plug and the gateway's supply".to_owned(),
         };
         self.outcome.untried.push((port.clone(), error));
@@ -322,8 +322,7 @@ fn somebody_else(port: &Port, listen_for: Duration, heard: &[u8]) -> PortError {
     };
     PortError {
         what: format!(
-            "something is talking on {} already: {} bytes in {}, and nothing was asked{names}",
-            describe_port(port),
+            "something is talking on {port} already: {} bytes in {}, and nothing was asked{names}",
             heard.len(),
             humantime::format_duration(listen_for),
         ),
