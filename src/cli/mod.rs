@@ -48,6 +48,7 @@ Exit codes: 0 done; 1 done, criteria not met; 2 wrong use; 3 line or controller;
 enum Command {
     Demo(demo::DemoArgs),
     Find(find::FindArgs),
+    Map(map::MapArgs),
     Read(read::ReadArgs),
     Map(map::MapArgs),
     Watch(watch::WatchArgs),
@@ -71,6 +72,7 @@ pub fn main() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Find(args) => find::run(args),
         Command::Watch(args) => watch::run(args),
+        Command::Map(args) => map::run(args),
         Command::Read(args) => read::run(args),
         Command::Map(args) => map::run(args),
         Command::Record(args) => record::run(args),

@@ -13,6 +13,7 @@ mod plan;
 mod poll;
 mod polling;
 mod port;
+mod read_plan;
 mod run;
 mod schedule;
 mod tally;
@@ -33,6 +34,7 @@ pub use find::{
 };
 pub use identity::{PresentPort, lasting_name, present_ports};
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
+pub use read_plan::{PlannedRead, ReadPlan};
 pub use walk::{Step, Walk};
 
 use crate::clock::{Clock, Stamp};

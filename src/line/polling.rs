@@ -31,7 +31,7 @@ const GLANCE: Duration = Duration::from_millis(100);
 /// After so many glances it is waited for like any other, in case it has become slow.
 const GLANCES: u32 = 3;
 /// What a unit is thought to take before it has been measured; common practice, no source.
-const USUAL_TURNAROUND: Duration = Duration::from_millis(10);
+pub(super) const USUAL_TURNAROUND: Duration = Duration::from_millis(10);
 /// Answers after which the measured turnaround is good enough to plan with.
 const MEASURED_AFTER: u64 = 20;
 

@@ -46,19 +46,11 @@ impl Map {
 
     /// How the point is scaled at present.
     pub(super) fn scale(&self, point: &Point, image: &Image) -> Result<Scale, NoScale> {
-        match &point.scaling {
-            Scaling::Linear { scale, offset } => Ok(Scale::Linear {
-                scale: *scale,
-                offset: *offset,
-            }),
-            Scaling::Decimals(decimals) => Ok(Scale::Decimals(*decimals)),
-            Scaling::DecimalsFrom(name) => {
-                let Some(giver) = self.point(name) else {
-                    return Err(NoScale::Absent(Why::Skipped));
-                };
-                decimals_of(&self.read(giver, image)).map(Scale::Decimals)
-            }
-        }
+        let Scaling::DecimalsFrom(name) = &point.scaling else {
+            return point.scaling.fixed().ok_or(NoScale::Absent(Why::Skipped));
+        };
+        let giver = self.point(name).ok_or(NoScale::Absent(Why::Skipped))?;
+        decimals_of(&self.read(giver, image)).map(Scale::Decimals)
     }
 
     /// The unit a point's value has at present; `None` without one, or while the point that gives

@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::decode::whole;
 use super::model::{Map, Meaning, Place, Point, Refresh, Role, Scaling, UnitOf};
+use super::scale::whole_scaled;
 use crate::name::Name;
 use crate::number::Number;
 use crate::sample::Reading;
@@ -131,6 +132,19 @@ impl Point {
             }
             _ => before != now,
         }
+    }
+
+    /// The lowest and the highest value its registers can say; `None` for floating-point registers,
+    /// which can say any, and where another point gives the decimals.
+    pub fn reach(&self) -> Option<(Decimal, Decimal)> {
+        let scale = self.scaling.fixed()?;
+        if self.shape().is_float() {
+            return None;
+        }
+        let (low, high) = self.shape().limits();
+        let ends = [low, high].map(|raw| whole_scaled(raw, scale).ok());
+        let [low, high] = [ends[0]?, ends[1]?];
+        Some((low.min(high), low.max(high)))
     }
 
     /// The map's name for a value of an enumeration.

@@ -78,6 +78,13 @@ impl Shape {
         self.bits.is_none() && self.encoding.is_signed()
     }
 
+    /// The least and the greatest whole number it holds.
+    pub(super) fn limits(self) -> (i128, i128) {
+        let values = 1_i128 << self.width();
+        let low = if self.is_signed() { -values / 2 } else { 0 };
+        (low, low + values - 1)
+    }
+
     /// A raw value as the whole number it stands for.
     pub(super) fn signed(self, raw: u64) -> i128 {
         let width = self.width();
@@ -87,13 +94,10 @@ impl Shape {
 
     /// The raw value of a whole number; `None` when it does not fit.
     pub(super) fn unsigned(self, number: i128) -> Option<u64> {
-        let width = self.width();
-        let values = 1_i128 << width;
-        let low = if self.is_signed() { -values / 2 } else { 0 };
-        let high = low + values - 1;
+        let (low, high) = self.limits();
         (low..=high)
             .contains(&number)
-            .then(|| number as u64 & mask(width))
+            .then(|| number as u64 & mask(self.width()))
     }
 }
 

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 use rust_decimal::{Decimal, RoundingStrategy};
 
+use super::model::Scaling;
 use crate::number::Number;
 
 /// How the raw value of a point is scaled, with every other point it depends on read.
@@ -14,6 +15,20 @@ use crate::number::Number;
 pub(super) enum Scale {
     Linear { scale: Decimal, offset: Decimal },
     Decimals(u8),
+}
+
+impl Scaling {
+    /// The scale, where it does not depend on another point.
+    pub(super) fn fixed(&self) -> Option<Scale> {
+        match self {
+            Self::Linear { scale, offset } => Some(Scale::Linear {
+                scale: *scale,
+                offset: *offset,
+            }),
+            Self::Decimals(decimals) => Some(Scale::Decimals(*decimals)),
+            Self::DecimalsFrom(_) => None,
+        }
+    }
 }
 
 /// A whole raw value, scaled exactly.

@@ -30,6 +30,7 @@ pub(crate) use kinds::{
     Entries, Exact, Flag, Headed, Integer, Listed, NameText, Named, Number, Positive, Span, Table,
     Text, Time, Version, Whole, Word,
 };
+pub(crate) use problem::Doubt;
 pub(crate) use section::Section;
 pub(crate) use source::SourceFile;
 pub(crate) use words::{Words, nearest, words};

@@ -59,6 +59,15 @@ pub struct Warning {
     pub problem: Problem,
 }
 
+/// A [`Warning`] before its place is known.
+#[derive(Debug)]
+pub(crate) struct Doubt {
+    pub(crate) code: &'static str,
+    pub(crate) about: String,
+    pub(crate) what: String,
+    pub(crate) help: String,
+}
+
 /// Everything that is wrong with a file (and with the files it names), at least one problem.
 ///
 /// Prints every problem, separated by empty lines; of a flood the first hundred and how many more.

@@ -8,7 +8,7 @@ use toml::de::DeTable;
 
 use super::item::{Item, items_of};
 use super::key::{Alternatives, AnyKey, Key, Kind, Shape};
-use super::problem::{FileErrors, Warning};
+use super::problem::{Doubt, FileErrors, Warning};
 use super::source::SourceFile;
 use super::syntax;
 use super::words::nearest;
@@ -151,10 +151,15 @@ impl<'a> Section<'a> {
     }
 
     /// As [`note_at`](Self::note_at), about something that may not be meant.
-    pub(crate) fn warn_at(&self, key: &dyn AnyKey, warning: Doubt<'_>) {
+    pub(crate) fn doubt_at(&self, key: &dyn AnyKey, doubt: Doubt) {
         let span = self.get(key).map_or(self.span.clone(), |item| item.span());
-        let what = with_subject(&self.subject, &warning.what);
-        self.source.warn(Some(span), Doubt { what, ..warning });
+        let what = with_subject(&self.subject, &doubt.what);
+        self.source.doubt(Some(span), Doubt { what, ..doubt });
+    }
+
+    /// Notes something about the whole file that may not be meant.
+    pub(crate) fn doubt_file(&self, doubt: Doubt) {
+        self.source.doubt(None, doubt);
     }
 
     /// Notes every key that is not of the table's shape.
@@ -176,17 +181,6 @@ impl<'a> Section<'a> {
             item.note_key_structure(&format!("unknown key '{}'", item.key()), help);
         }
     }
-}
-
-/// Something that may not be meant, before its place is known.
-#[derive(Debug)]
-pub(crate) struct Doubt<'d> {
-    /// A word for scripts.
-    pub(crate) code: &'static str,
-    /// The point it is about, or what else.
-    pub(crate) about: &'d str,
-    pub(crate) what: String,
-    pub(crate) help: &'d str,
 }
 
 /// `what` with the subject before it, as all messages have it.

@@ -5,8 +5,7 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 use super::excerpt::excerpt;
-use super::problem::{FileErrors, KEPT, Place, Problem, Warning};
-use super::section::Doubt;
+use super::problem::{Doubt, FileErrors, KEPT, Place, Problem, Warning};
 
 /// A problem as noted; where it is in the file is worked out for those that are kept.
 #[derive(Debug)]
@@ -27,16 +26,6 @@ enum What {
     More(usize),
 }
 
-/// A warning as noted; `None` concerns the whole file.
-#[derive(Debug)]
-struct Noted {
-    span: Option<Range<usize>>,
-    code: &'static str,
-    about: String,
-    what: String,
-    help: String,
-}
-
 /// A file's text and the problems noted on it.
 ///
 /// Noting takes `&self`, so that every part of the file can be read side by side.
@@ -46,7 +35,7 @@ pub(crate) struct SourceFile<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
     noted: RefCell<Vec<Note>>,
-    warned: RefCell<Vec<Noted>>,
+    doubts: RefCell<Vec<(Option<Range<usize>>, Doubt)>>,
     /// Lines that are no good TOML.
     broken: RefCell<BTreeSet<usize>>,
 }
@@ -60,7 +49,7 @@ impl<'t> SourceFile<'t> {
             text,
             line_starts: std::iter::once(0).chain(ends).collect(),
             noted: RefCell::default(),
-            warned: RefCell::default(),
+            doubts: RefCell::default(),
             broken: RefCell::default(),
         }
     }
@@ -116,20 +105,8 @@ impl<'t> SourceFile<'t> {
     }
 
     /// Notes something that is allowed and may still not be meant; `None` concerns the whole file.
-    pub(crate) fn warn(&self, span: Option<Range<usize>>, doubt: Doubt<'_>) {
-        let Doubt {
-            code,
-            about,
-            what,
-            help,
-        } = doubt;
-        self.warned.borrow_mut().push(Noted {
-            span,
-            code,
-            about: about.to_owned(),
-            what,
-            help: help.to_owned(),
-        });
+    pub(super) fn doubt(&self, span: Option<Range<usize>>, doubt: Doubt) {
+        self.doubts.borrow_mut().push((span, doubt));
     }
 
     /// Takes over the problems of a file that is named at these bytes.
@@ -218,21 +195,21 @@ impl<'t> SourceFile<'t> {
         (problems, more)
     }
 
-    /// The warnings in the order of the file, those about the whole file behind.
+    /// The doubts in the order of the file, those about the whole file behind.
     fn warnings(&self) -> Vec<Warning> {
-        let mut warned = self.warned.take();
-        warned.sort_by_key(|noted| noted.span.as_ref().map_or(usize::MAX, |span| span.start));
-        let warning = |noted: Noted| Warning {
-            code: noted.code,
-            about: noted.about,
+        let mut doubts = self.doubts.take();
+        doubts.sort_by_key(|(span, _)| span.as_ref().map_or(usize::MAX, |span| span.start));
+        let warning = |(span, doubt): (Option<Range<usize>>, Doubt)| Warning {
+            code: doubt.code,
+            about: doubt.about,
             problem: Problem {
                 file: self.name.to_owned(),
-                place: noted.span.map(|span| self.place(span)),
-                what: noted.what,
-                help: noted.help,
+                place: span.map(|span| self.place(span)),
+                what: doubt.what,
+                help: doubt.help,
             },
         };
-        warned.into_iter().map(warning).collect()
+        doubts.into_iter().map(warning).collect()
     }
 }
 

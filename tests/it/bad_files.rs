@@ -1,5 +1,8 @@
-//! Files with mistakes, each with the exact message that a person gets, beside it.
+//! Files with mistakes, and maps with doubtful points: each with the exact message that a person gets
+//! beside it.
 
+use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -42,11 +45,11 @@ fn difference(expected: &str, came: &str) -> String {
     }
 }
 
-#[test]
-fn every_bad_file_gives_exactly_the_message_beside_it() {
+/// Every TOML file of a folder whose message is not the one beside it, and how many there are.
+fn compare(folder: &Path, message_of: impl Fn(&str) -> String) -> (String, usize) {
     let mut wrong = String::new();
     let mut seen = 0;
-    for entry in fs::read_dir(folder()).unwrap() {
+    for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         if path.extension().is_none_or(|end| end != "toml") {
             continue;
@@ -54,7 +57,7 @@ fn every_bad_file_gives_exactly_the_message_beside_it() {
         seen += 1;
         let file = path.file_name().unwrap().to_string_lossy().into_owned();
         let expected = fs::read_to_string(path.with_extension("txt")).unwrap_or_default();
-        let came = errors_of(&file).map_or_else(String::new, |errors| errors.to_string());
+        let came = message_of(&file);
         // Windows joins paths its own way and git may write other line ends there.
         let (expected, came) = (expected.replace('\r', ""), came.replace("maps\\", "maps/"));
         let difference = difference(expected.trim_end(), &came);
@@ -62,8 +65,72 @@ fn every_bad_file_gives_exactly_the_message_beside_it() {
             writeln!(wrong, "{file}: - expected, + came\n{difference}").unwrap();
         }
     }
+    (wrong, seen)
+}
+
+#[test]
+fn every_bad_file_gives_exactly_the_message_beside_it() {
+    let message = |file: &str| errors_of(file).map_or_else(String::new, |all| all.to_string());
+    let (wrong, seen) = compare(&folder(), message);
     assert!(wrong.is_empty(), "\n{wrong}");
     assert!(seen >= 40, "only {seen} bad files were found");
+}
+
+/// Every code of a warning about a map.
+const DOUBTS: [&str; 24] = [
+    "coarse-scale",
+    "counts-from-one",
+    "different-scales",
+    "different-units",
+    "looks-like-references",
+    "mode-without-means",
+    "no-autotune",
+    "no-faults",
+    "no-output",
+    "no-process-value",
+    "no-setpoint",
+    "no-tuning-form",
+    "no-tuning-numbers",
+    "no-unit",
+    "out-of-reach",
+    "scaled-float",
+    "shared-bits",
+    "short-reach",
+    "slow-role",
+    "tuning-unit",
+    "tuning-without-points",
+    "unsigned-temperature",
+    "whole-word-status",
+    "written-elsewhere",
+];
+
+#[test]
+fn every_doubt_about_a_map_is_told_with_its_place() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/files/doubtful");
+    let told = RefCell::new(BTreeSet::new());
+    let message = |file: &str| {
+        let text = fs::read_to_string(folder.join(file)).unwrap();
+        let (_, warnings) = Map::check(&text, file).unwrap_or_else(|errors| panic!("{errors}"));
+        told.borrow_mut()
+            .extend(warnings.iter().map(|warning| warning.code));
+        let problems: Vec<String> = warnings.iter().map(|it| it.problem.to_string()).collect();
+        problems.join("\n\n")
+    };
+    let (wrong, _) = compare(&folder, message);
+    assert!(wrong.is_empty(), "\n{wrong}");
+    let told: Vec<&str> = told.into_inner().into_iter().collect();
+    assert_eq!(told, DOUBTS);
+}
+
+#[test]
+fn the_maps_that_are_delivered_leave_no_doubt() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("configs/maps");
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let text = spanned::read_text(&path).unwrap();
+        let (_, warnings) = Map::check(&text, &path.display().to_string()).unwrap();
+        assert_eq!(warnings, []);
+    }
 }
 
 /// What loading a setup with these bytes says, with the path shortened to its last part.

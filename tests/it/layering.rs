@@ -15,7 +15,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("sample", &["clock", "name", "number"]),
     ("spanned", &["name"]),
     ("unit", &["spanned"]),
-    ("map", &["name", "number", "sample", "spanned"]),
+    ("map", &["name", "number", "sample", "spanned", "unit"]),
     ("setup", &["map", "name", "spanned"]),
     (
         "line",

@@ -31,7 +31,7 @@ impl FromStr for UnitNumbers {
 }
 
 /// A parity as a setup writes it, or with the stop bits as `8E1`.
-pub(super) fn format(text: &str) -> Result<(Parity, StopBits), String> {
+pub(in crate::cli) fn format(text: &str) -> Result<(Parity, StopBits), String> {
     let word = text.trim().to_ascii_lowercase();
     if let Some(parity) = Parity::from_word(&word) {
         return Ok((parity, StopBits::One));

@@ -19,6 +19,7 @@ use crate::line::{
 use crate::setup::{Parity, Port, StopBits};
 use crate::signals;
 use lists::UnitNumbers;
+pub(super) use lists::format;
 use progress::Progress;
 use snippet::quoted;
 
@@ -59,7 +60,7 @@ pub(super) struct FindArgs {
     baud: Vec<u32>,
     /// Only these parities: even, odd, none, or with stop bits as 8E1, 8N2.
     #[arg(long, value_name = "LIST", value_delimiter = ',', requires = "serial", conflicts_with_all = NOT_SERIAL,
-          value_parser = lists::format)]
+          value_parser = format)]
     parity: Vec<(Parity, StopBits)>,
     /// Only these unit numbers, for example 1-10,17.
     #[arg(long, value_name = "RANGE", default_value = "1-247")]

@@ -1,6 +1,10 @@
 //! `emberline map`: writing a register map.
 
+mod check;
+mod check_text;
 mod locate;
+mod schema;
+mod start;
 
 use clap::{Args, Subcommand};
 
@@ -8,7 +12,7 @@ use super::{Exit, Stop};
 
 /// Write and check register maps.
 ///
-/// Example: emberline map locate oven.toml --shows 25.3
+/// Example: emberline map check maps/oven.toml
 #[derive(Debug, Args)]
 pub(super) struct MapArgs {
     #[command(subcommand)]
@@ -17,11 +21,17 @@ pub(super) struct MapArgs {
 
 #[derive(Debug, Subcommand)]
 enum MapCommand {
+    Check(check::CheckArgs),
+    New(start::NewArgs),
+    Schema(schema::SchemaArgs),
     Locate(locate::LocateArgs),
 }
 
 pub(super) fn run(args: &MapArgs) -> Result<Exit, Stop> {
     match &args.command {
+        MapCommand::Check(args) => check::run(args),
+        MapCommand::New(args) => start::run(args),
+        MapCommand::Schema(args) => schema::run(args),
         MapCommand::Locate(args) => locate::run(args),
     }
 }

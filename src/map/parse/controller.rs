@@ -3,8 +3,7 @@
 
 use super::keys::{self, LostCommunication, MapFile, Persist, Unlock};
 use super::point::{Entry, Points};
-use crate::map::model::{AutotuneHabit, LostOutput, Proportional, Scaling, TuningForm, Written};
-use crate::map::scale::Scale;
+use crate::map::model::{AutotuneHabit, LostOutput, Proportional, TuningForm, Written};
 use crate::number::Number;
 use crate::spanned::Section;
 
@@ -101,14 +100,9 @@ fn check_written(section: &Section<'_>, entry: &Entry<'_>, value: Number) {
         let what = format!("table {:?} cannot be written", point.place.table.word());
         section.note_structure(&what, "name a point in table holding or coil");
     }
-    let scale = match &point.scaling {
-        Scaling::Linear { scale, offset } => Scale::Linear {
-            scale: *scale,
-            offset: *offset,
-        },
-        Scaling::Decimals(decimals) => Scale::Decimals(*decimals),
-        // How many decimals there will be is known on the line only.
-        Scaling::DecimalsFrom(_) => return,
+    // How many decimals another point will give is known on the line only.
+    let Some(scale) = point.scaling.fixed() else {
+        return;
     };
     if let Err(problem) = point.raw_of(value, scale) {
         let help = "check the value and the point's scale";

@@ -6,6 +6,7 @@ mod access;
 mod address;
 mod check;
 mod controller;
+mod doubt;
 mod keys;
 mod layout;
 mod overlap;
@@ -15,7 +16,7 @@ mod scaling;
 mod write;
 
 use super::model::Map;
-use crate::spanned::{FileErrors, Section};
+use crate::spanned::{FileErrors, Section, Warning};
 use keys::MapFile;
 
 impl Map {
@@ -44,7 +45,17 @@ impl Map {
     /// assert!(errors.to_string().starts_with("plain.toml:8:12: point 'pv': unknown encoding"));
     /// ```
     pub fn parse(text: &str, path: &str) -> Result<Self, FileErrors> {
-        Section::of_file(path, text, MapFile::SHAPE, read_map)
+        Section::of_file(path, text, MapFile::SHAPE, |file| read_map(file, false))
+    }
+
+    /// As [`parse`](Self::parse), with everything that is allowed and may still not be meant, and
+    /// with what the program cannot do for want of a point.
+    ///
+    /// # Errors
+    ///
+    /// Everything that is wrong with it, each with its place and a way out.
+    pub fn check(text: &str, path: &str) -> Result<(Self, Vec<Warning>), FileErrors> {
+        Section::of_file_with_warnings(path, text, MapFile::SHAPE, |file| read_map(file, true))
     }
 
     /// The JSON Schema (draft 7) of map files, from the same keys the reader knows.
@@ -53,7 +64,7 @@ impl Map {
     }
 }
 
-fn read_map(file: &Section<'_>) -> Option<Map> {
+fn read_map(file: &Section<'_>, with_doubts: bool) -> Option<Map> {
     file.require(&MapFile::SCHEMA);
     let title = file.require(&MapFile::TITLE);
     let ground = access::read(file);
@@ -65,15 +76,19 @@ fn read_map(file: &Section<'_>) -> Option<Map> {
     let on_lost_communication = controller::on_lost_communication(file);
     file.finish();
     check::all(&points);
-    Some(Map {
+    let map = Map {
         title: title?.to_owned(),
         access: ground.access,
-        points: points.into_points(),
+        points: points.to_points(),
         tuning,
         autotune,
         unlock_before: unlock.0,
         unlock_after: unlock.1,
         persist,
         on_lost_communication,
-    })
+    };
+    if with_doubts {
+        doubt::all(file, &points, &map);
+    }
+    Some(map)
 }

@@ -28,8 +28,9 @@ pub(super) struct Points<'a> {
 }
 
 impl<'a> Points<'a> {
-    pub(super) fn into_points(self) -> Vec<Point> {
-        self.entries.into_iter().map(|entry| entry.point).collect()
+    pub(super) fn to_points(&self) -> Vec<Point> {
+        let points = self.entries.iter().map(|entry| &entry.point);
+        points.cloned().collect()
     }
 
     /// The point an item names, if it could be read; an unknown one is noted.
