@@ -38,6 +38,30 @@ words!(Role, "role", {
     HeaterCurrent = "heater-current",
     DecimalPoint = "decimal-point",
     Other = "other",
+}, also {
+    "pv" = "process-value",
+    "process-variable" = "process-value",
+    "measured-value" = "process-value",
+    "temperature" = "process-value",
+    "sp" = "setpoint",
+    "target" = "setpoint",
+    "setvalue" = "setpoint",
+    "set-value" = "setpoint",
+    "mv" = "output",
+    "control-output" = "output",
+    "power" = "output",
+    "autotune" = "autotune-active",
+    "auto-tuning" = "autotune-active",
+    "p" = "proportional",
+    "proportional-band" = "proportional",
+    "i" = "integral",
+    "integral-time" = "integral",
+    "d" = "derivative",
+    "derivative-time" = "derivative",
+    "status" = "other",
+    "offset" = "pv-offset",
+    "filter" = "pv-filter",
+    "current" = "heater-current",
 });
 
 words!(Table, "table", {
@@ -45,6 +69,19 @@ words!(Table, "table", {
     Discrete = "discrete",
     Input = "input",
     Holding = "holding",
+}, also {
+    "coils" = "coil",
+    "discrete-input" = "discrete",
+    "discrete-inputs" = "discrete",
+    "contact" = "discrete",
+    "input-register" = "input",
+    "input-registers" = "input",
+    "holding-register" = "holding",
+    "holding-registers" = "holding",
+    "0x" = "coil",
+    "1x" = "discrete",
+    "3x" = "input",
+    "4x" = "holding",
 });
 
 words!(Encoding, "encoding", {
@@ -57,16 +94,57 @@ words!(Encoding, "encoding", {
     F32 = "f32",
     F64 = "f64",
     Bit = "bit",
+}, also {
+    "uint16" = "u16",
+    "unsigned" = "u16",
+    "word" = "u16",
+    "ushort" = "u16",
+    "int16" = "i16",
+    "signed" = "i16",
+    "short" = "i16",
+    "int" = "i16",
+    "uint32" = "u32",
+    "dword" = "u32",
+    "int32" = "i32",
+    "dint" = "i32",
+    "long" = "i32",
+    "uint64" = "u64",
+    "int64" = "i64",
+    "float" = "f32",
+    "float32" = "f32",
+    "real" = "f32",
+    "single" = "f32",
+    "double" = "f64",
+    "float64" = "f64",
+    "lreal" = "f64",
+    "bool" = "bit",
+    "boolean" = "bit",
 });
 
 words!(WordOrder, "word order", {
     HighFirst = "high-first",
     LowFirst = "low-first",
+}, also {
+    "big-endian" = "high-first",
+    "big" = "high-first",
+    "msb-first" = "high-first",
+    "little-endian" = "low-first",
+    "little" = "low-first",
+    "lsb-first" = "low-first",
+    "swapped" = "low-first",
 });
 
 words!(ByteOrder, "byte order", {
     HighFirst = "high-first",
     LowFirst = "low-first",
+}, also {
+    "big-endian" = "high-first",
+    "big" = "high-first",
+    "msb-first" = "high-first",
+    "little-endian" = "low-first",
+    "little" = "low-first",
+    "lsb-first" = "low-first",
+    "swapped" = "low-first",
 });
 
 words!(Refresh, "refresh", {
@@ -103,6 +181,12 @@ words!(Form, "form", {
     Standard = "standard",
     Series = "series",
     Parallel = "parallel",
+}, also {
+    "ideal" = "standard",
+    "isa" = "standard",
+    "dependent" = "standard",
+    "interacting" = "series",
+    "independent" = "parallel",
 });
 
 words!(Proportional, "kind of proportional number", {

@@ -10,8 +10,11 @@ use super::key::Shape;
 use super::problem::FileErrors;
 use super::section::{Section, with_subject};
 use super::source::SourceFile;
-use super::words::{Words, nearest};
+use super::words::{Words, meant};
 use crate::name::Name;
+
+/// Of more words than that a person who wrote nearly one of them is not shown all.
+const MANY: usize = 12;
 
 /// A value of the file with its key.
 ///
@@ -100,6 +103,11 @@ impl<'a> Item<'a> {
         }
     }
 
+    /// The value as it stands in the file.
+    pub(crate) fn written(&self) -> &'a str {
+        self.source.text().get(self.span()).unwrap_or_default()
+    }
+
     /// A text.
     pub(crate) fn text(&self) -> Option<&'a str> {
         let text = self.node.get_ref().as_str();
@@ -148,7 +156,8 @@ impl<'a> Item<'a> {
         let found = W::WORDS.iter().find(|(_, word)| *word == written);
         if found.is_none() {
             let listed = known().collect::<Vec<_>>().join(", ");
-            let help = match nearest(written, known()) {
+            let help = match meant::<W>(written) {
+                Some(near) if W::WORDS.len() > MANY => format!("did you mean \"{near}\"?"),
                 Some(near) => format!("did you mean \"{near}\"? It can be: {listed}"),
                 None => format!("it can be: {listed}"),
             };
@@ -218,7 +227,8 @@ impl<'a> Item<'a> {
     pub(super) fn listed_table_called(&self, subject: &str, shape: Shape) -> Option<Section<'a>> {
         let Some(table) = self.node.get_ref().as_table() else {
             let what = format!("'{}' lists tables, not {}", self.key, self.kind());
-            self.note(&what, "see the examples in configs");
+            let keys: Vec<String> = shape.names().map(|key| format!("{key} = ...")).collect();
+            self.note(&what, format!("each is {{ {} }}", keys.join(", ")));
             return None;
         };
         Some(Section::new(

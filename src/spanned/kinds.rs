@@ -298,6 +298,7 @@ impl Kind for Named {
     fn schema(&self) -> Value {
         json!({
             "type": "object",
+            "minProperties": 1,
             "propertyNames": { "pattern": name::PATTERN },
             "additionalProperties": self.shape.schema(),
         })
@@ -334,7 +335,9 @@ impl Kind for Headed {
     }
 
     fn schema(&self) -> Value {
-        Listed(self.shape).schema()
+        let mut schema = Listed(self.shape).schema();
+        schema["minItems"] = json!(1);
+        schema
     }
 }
 

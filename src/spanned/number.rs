@@ -33,7 +33,7 @@ impl Item<'_> {
             Some(number) if range.contains(&number) => Some(number),
             _ => {
                 let (from, to) = range.into_inner();
-                let what = format!("'{}' cannot be {integer}", self.key());
+                let what = format!("'{}' cannot be {}", self.key(), self.written());
                 self.note(&what, format!("it can be {from} to {to}"));
                 None
             }
@@ -93,16 +93,21 @@ impl Item<'_> {
             return Some(duration);
         }
         let (from, to) = range.into_inner();
-        let (from, to) = (
-            humantime::format_duration(from),
-            humantime::format_duration(to),
-        );
+        let (from, to) = (spaced(from), spaced(to));
         self.note(
             &format!("'{}' cannot be {text:?}", self.key()),
             format!("it can be {from} to {to}"),
         );
         None
     }
+}
+
+/// As files write it, with a space before the unit.
+fn spaced(duration: Duration) -> String {
+    let text = humantime::format_duration(duration).to_string();
+    let digits = text.chars().take_while(char::is_ascii_digit).count();
+    let (number, unit) = text.split_at(digits);
+    format!("{number} {unit}")
 }
 
 fn to_i128(integer: &DeInteger<'_>) -> Option<i128> {

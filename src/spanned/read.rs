@@ -11,8 +11,9 @@ pub const LARGEST: u64 = 4 << 20;
 ///
 /// # Errors
 ///
-/// What the system says, or [`ErrorKind::InvalidData`] for a file that is larger than [`LARGEST`]
-/// or no UTF-8 text, or [`ErrorKind::IsADirectory`] for a folder, on every system alike.
+/// What the system says, or [`ErrorKind::FileTooLarge`] for a file that is larger than [`LARGEST`],
+/// [`ErrorKind::InvalidData`] for one that is no UTF-8 text, and [`ErrorKind::IsADirectory`] for a
+/// folder, on every system alike.
 pub fn read_text(path: &Path) -> io::Result<String> {
     if path.is_dir() {
         return Err(io::Error::new(
@@ -28,7 +29,7 @@ pub fn read_text(path: &Path) -> io::Result<String> {
     if bytes.len() as u64 > LARGEST {
         let limit = LARGEST >> 20;
         let text = format!("it is larger than {limit} MB, which no setup or map is");
-        return Err(io::Error::new(ErrorKind::InvalidData, text));
+        return Err(io::Error::new(ErrorKind::FileTooLarge, text));
     }
     let mut text = String::from_utf8(bytes).map_err(|bad| not_utf8(&bad))?;
     // Some editors begin a file with a byte order mark.
@@ -40,10 +41,11 @@ pub fn read_text(path: &Path) -> io::Result<String> {
 
 fn not_utf8(bad: &std::string::FromUtf8Error) -> io::Error {
     let at = bad.utf8_error().valid_up_to();
-    let bytes = bad.as_bytes();
-    let line = bytes.iter().take(at).filter(|b| **b == b'\n').count() + 1;
-    let byte = bytes.get(at).copied().unwrap_or_default();
-    let text = format!("it is not UTF-8 text: byte 0x{byte:02X} on line {line}");
+    let (before, rest) = bad.as_bytes().split_at(at);
+    let line = before.split(|byte| *byte == b'\n').count();
+    let byte = rest.first().copied().unwrap_or_default();
+    let text =
+        format!("it is not UTF-8 text: byte {at} of the file, on line {line}, is 0x{byte:02X}");
     io::Error::new(ErrorKind::InvalidData, text)
 }
 
@@ -54,6 +56,7 @@ pub(crate) fn help_for(error: &io::Error) -> &'static str {
         ErrorKind::IsADirectory => "name the file in it",
         ErrorKind::PermissionDenied => "ask for the right to read it",
         ErrorKind::InvalidData => "save it from a text editor as UTF-8 text",
+        ErrorKind::FileTooLarge => "see whether another file was meant",
         _ => "see that it can be opened and read",
     }
 }

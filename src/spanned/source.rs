@@ -59,14 +59,15 @@ impl<'t> SourceFile<'t> {
     }
 
     /// Notes something wrong at these bytes, unless their line is no good TOML: what was made of
-    /// such a line is a guess.
+    /// such a line is a guess, and may stand nowhere.
     pub(crate) fn note(
         &self,
         span: Range<usize>,
         what: impl Into<String>,
         help: impl Into<String>,
     ) {
-        if !self.broken.borrow().contains(&self.line_of(span.start)) {
+        let is_guess = self.is_broken() && span.is_empty();
+        if !is_guess && !self.broken.borrow().contains(&self.line_of(span.start)) {
             self.push(span, what, help);
         }
     }
@@ -118,6 +119,11 @@ impl<'t> SourceFile<'t> {
             what,
         });
         self.noted.borrow_mut().extend(notes);
+    }
+
+    /// Whether nothing has been found wrong so far.
+    pub(crate) fn is_sound(&self) -> bool {
+        self.noted.borrow().is_empty()
     }
 
     /// Whether the text is no good TOML, so that parts of it may be missing.

@@ -6,11 +6,17 @@ pub(crate) trait Words: Sized + Copy + 'static {
     const WHAT: &'static str;
     /// Every choice with its word.
     const WORDS: &'static [(Self, &'static str)];
+    /// What others call some of them, with our word; such a word is not taken, but understood.
+    const ALSO: &'static [(&'static str, &'static str)] = &[];
 }
 
-/// Gives an enum its words: `ALL`, `word` and `from_word`, and [`Words`] for the reading of files.
+/// Gives an enum its words: `ALL`, `word` and `from_word`, and [`Words`] for the reading of files;
+/// `also` lists what others call them.
 macro_rules! words {
-    ($type:ty, $what:literal, { $($variant:ident = $word:literal),+ $(,)? }) => {
+    (
+        $type:ty, $what:literal, { $($variant:ident = $word:literal),+ $(,)? }
+        $(, also { $($other:literal = $ours:literal),+ $(,)? })?
+    ) => {
         impl $type {
             #[doc = concat!("Every ", $what, ", with the word that stands for it in files.")]
             pub const ALL: &'static [(Self, &'static str)] = &[$((Self::$variant, $word)),+];
@@ -48,11 +54,21 @@ macro_rules! words {
         impl $crate::spanned::Words for $type {
             const WHAT: &'static str = $what;
             const WORDS: &'static [(Self, &'static str)] = Self::ALL;
+            $(const ALSO: &'static [(&'static str, &'static str)] = &[$(($other, $ours)),+];)?
         }
     };
 }
 
 pub(crate) use words;
+
+/// The word of the choice that was probably meant: what others call it, or nearly written so.
+pub(super) fn meant<W: Words>(written: &str) -> Option<&'static str> {
+    let folded = fold(written);
+    let also = W::ALSO.iter().find(|(other, _)| fold(other) == folded);
+    let known = || W::WORDS.iter().map(|(_, word)| *word);
+    also.map(|(_, ours)| *ours)
+        .or_else(|| nearest(written, known()))
+}
 
 /// The known word nearest to what was written, if any is near.
 pub(crate) fn nearest<'w>(written: &str, known: impl Iterator<Item = &'w str>) -> Option<&'w str> {

@@ -77,11 +77,12 @@ fn every_bad_file_gives_exactly_the_message_beside_it() {
 }
 
 /// Every code of a warning about a map.
-const DOUBTS: [&str; 24] = [
+const DOUBTS: [&str; 25] = [
     "coarse-scale",
     "counts-from-one",
     "different-scales",
     "different-units",
+    "limits-without-unit",
     "looks-like-references",
     "mode-without-means",
     "no-autotune",
@@ -148,7 +149,7 @@ fn a_file_that_is_no_text_is_refused_with_the_place() {
     bytes.push(0xE9);
     assert_eq!(
         load_error(&bytes),
-        "oven.toml: cannot be read: it is not UTF-8 text: byte 0xE9 on line 2\n\
+        "oven.toml: cannot be read: it is not UTF-8 text: byte 16 of the file, on line 2, is 0xE9\n\
          help: save it from a text editor as UTF-8 text"
     );
 }
@@ -157,7 +158,8 @@ fn a_file_that_is_no_text_is_refused_with_the_place() {
 fn a_file_too_large_for_a_setup_is_refused_without_being_read_whole() {
     let error = load_error(&vec![b'#'; 40 << 20]);
     assert!(
-        error.starts_with("oven.toml: cannot be read: it is larger than 4 MB"),
+        error.starts_with("oven.toml: cannot be read: it is larger than 4 MB")
+            && error.ends_with("see whether another file was meant"),
         "{error}"
     );
 }

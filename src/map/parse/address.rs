@@ -25,6 +25,12 @@ impl Words for Numbering {
         (Self::OneBased, "one-based"),
         (Self::Reference, "reference"),
     ];
+    const ALSO: &'static [(&'static str, &'static str)] = &[
+        ("0-based", "zero-based"),
+        ("protocol", "zero-based"),
+        ("1-based", "one-based"),
+        ("4xxxx", "reference"),
+    ];
 }
 
 /// The largest reference there is: the last holding register with six digits.
@@ -81,7 +87,7 @@ fn plain(table: Option<Table>, item: &Item<'_>, first: i64) -> Option<(Table, Ad
                 .to_owned(),
             _ => format!("it can be {first} to {}", 65_535 + first),
         };
-        item.note(&format!("'address' cannot be {number}"), help);
+        item.note(&format!("'address' cannot be {}", item.written()), help);
         return None;
     };
     Some((table?, Address(address)))

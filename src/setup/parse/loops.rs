@@ -126,7 +126,7 @@ impl Kind for UnitNumber {
                 248..=255 => "248 to 255 are reserved; units are 1 to 247",
                 _ => "units are 1 to 247",
             };
-            item.note(&format!("'unit_number' cannot be {number}"), help);
+            item.note(&format!("'unit_number' cannot be {}", item.written()), help);
         }
         unit
     }
