@@ -27,6 +27,14 @@ pub enum Number {
 }
 
 impl Number {
+    /// The decimal a person sees; `None` for a float beyond what a decimal holds.
+    pub fn as_decimal(self) -> Option<Decimal> {
+        match self {
+            Self::Decimal(decimal) => Some(decimal),
+            float => Decimal::from_str_exact(&float.to_string()).ok(),
+        }
+    }
+
     /// The number for calculations.
     pub fn as_f64(self) -> f64 {
         match self {

@@ -1,5 +1,7 @@
 //! Degrees, and what one temperature is in another unit.
 
+use rust_decimal::{Decimal, RoundingStrategy};
+
 use crate::spanned::words;
 
 /// A unit of temperature.
@@ -15,25 +17,149 @@ words!(Degrees, "unit", {
     Celsius = "degC",
     Fahrenheit = "degF",
     Kelvin = "K",
+}, also {
+    "C" = "degC",
+    "°C" = "degC",
+    "celsius" = "degC",
+    "F" = "degF",
+    "°F" = "degF",
+    "fahrenheit" = "degF",
+    "kelvin" = "K",
 });
 
+/// How a number of degrees converts: 25 degC on the thermometer are 77 degF, but a band of 25 degC
+/// is one of 45 degF.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quantity {
+    /// A point on the scale.
+    Temperature,
+    /// A distance between two points on it, or so much of it in a minute.
+    Difference,
+}
+
 impl Degrees {
-    /// How many of its degrees are one kelvin: 1.8 degrees Fahrenheit (NIST SP 811, 2008 edition,
-    /// B.8: t/degF = 1.8 t/degC + 32, T/K = t/degC + 273.15).
-    pub fn per_kelvin(self) -> f64 {
-        match self {
-            Self::Celsius | Self::Kelvin => 1.0,
-            Self::Fahrenheit => 1.8,
+    /// The unit as people write it, in any usual spelling.
+    ///
+    /// ```
+    /// use emberline::unit::Degrees;
+    /// assert_eq!(Degrees::from_text("°F"), Some(Degrees::Fahrenheit));
+    /// assert_eq!(Degrees::from_text("bar"), None);
+    /// ```
+    pub fn from_text(text: &str) -> Option<Self> {
+        match text.trim() {
+            "°C" | "\u{2103}" | "C" => Some(Self::Celsius),
+            "°F" | "\u{2109}" | "F" => Some(Self::Fahrenheit),
+            word => Self::from_word(word),
         }
     }
 
-    /// A difference of temperatures in another unit; only the size of the degrees counts.
+    /// How many of its degrees are five kelvins: whole numbers, so that nothing is rounded.
+    fn per_five_kelvins(self) -> i64 {
+        match self {
+            Self::Celsius | Self::Kelvin => 5,
+            Self::Fahrenheit => 9,
+        }
+    }
+
+    /// What it reads at 0 degrees Celsius.
+    fn at_freezing(self) -> Decimal {
+        match self {
+            Self::Celsius => Decimal::ZERO,
+            Self::Fahrenheit => Decimal::new(32, 0),
+            Self::Kelvin => Decimal::new(27_315, 2),
+        }
+    }
+
+    /// A number of these degrees in another unit; exact unless it comes from degrees Fahrenheit.
+    /// `None` where it is too large for a decimal.
+    ///
+    /// Source: NIST Special Publication 811 (2008), B.8: t/degF = 1.8 t/degC + 32,
+    /// T/K = t/degC + 273.15.
     ///
     /// ```
-    /// use emberline::unit::Degrees::{Celsius, Fahrenheit};
-    /// assert_eq!(Celsius.difference_in(Fahrenheit, 5.0), 9.0);
+    /// use emberline::unit::{Degrees::{Celsius, Fahrenheit}, Quantity::{Difference, Temperature}};
+    /// let value = "25.3".parse().unwrap();
+    /// let shown = |as_what| Celsius.convert(value, Fahrenheit, as_what).unwrap().to_string();
+    /// assert_eq!([shown(Temperature), shown(Difference)], ["77.54", "45.54"]);
     /// ```
-    pub fn difference_in(self, other: Self, value: f64) -> f64 {
-        value * other.per_kelvin() / self.per_kelvin()
+    pub fn convert(self, value: Decimal, to: Self, quantity: Quantity) -> Option<Decimal> {
+        if self == to {
+            return Some(value);
+        }
+        let (from_zero, to_zero) = match quantity {
+            Quantity::Temperature => (self.at_freezing(), to.at_freezing()),
+            Quantity::Difference => (Decimal::ZERO, Decimal::ZERO),
+        };
+        value
+            .checked_sub(from_zero)?
+            .checked_mul(to.per_five_kelvins().into())?
+            .checked_div(self.per_five_kelvins().into())?
+            .checked_add(to_zero)
+            .map(|converted| converted.normalize())
+    }
+
+    /// As [`convert`](Self::convert), with as many decimals as the number had.
+    pub fn convert_rounded(self, value: Decimal, to: Self, quantity: Quantity) -> Option<Decimal> {
+        let half_up = RoundingStrategy::MidpointAwayFromZero;
+        let converted = self.convert(value, to, quantity)?;
+        let mut rounded = converted.round_dp_with_strategy(value.scale(), half_up);
+        rounded.rescale(value.scale());
+        Some(rounded)
+    }
+
+    /// As [`convert`](Self::convert), for calculations.
+    pub fn convert_f64(self, value: f64, to: Self, quantity: Quantity) -> f64 {
+        if self == to {
+            return value;
+        }
+        let zero = |degrees: Self| match (quantity, degrees) {
+            (Quantity::Difference, _) | (Quantity::Temperature, Self::Celsius) => 0.0,
+            (Quantity::Temperature, Self::Fahrenheit) => 32.0,
+            (Quantity::Temperature, Self::Kelvin) => 273.15,
+        };
+        let factor = to.per_five_kelvins() as f64 / self.per_five_kelvins() as f64;
+        (value - zero(self)) * factor + zero(to)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Degrees::{Celsius, Fahrenheit, Kelvin};
+    use super::Quantity::{Difference, Temperature};
+    use super::*;
+
+    /// Fixed points by definition and the boiling point of water as it is usually given; closed form.
+    #[test]
+    fn known_temperatures_and_differences_convert_exactly() {
+        for (value, from, to, quantity, expected) in [
+            ("0", Celsius, Fahrenheit, Temperature, "32"),
+            ("100", Celsius, Fahrenheit, Temperature, "212"),
+            ("-40", Fahrenheit, Celsius, Temperature, "-40"),
+            ("0", Kelvin, Celsius, Temperature, "-273.15"),
+            ("-459.67", Fahrenheit, Kelvin, Temperature, "0"),
+            ("2.5", Celsius, Fahrenheit, Difference, "4.5"),
+            ("1", Kelvin, Celsius, Difference, "1"),
+            ("9", Fahrenheit, Kelvin, Difference, "5"),
+        ] {
+            let value: Decimal = value.parse().unwrap();
+            let converted = from.convert(value, to, quantity).unwrap();
+            assert_eq!(converted, expected.parse().unwrap(), "{value} {from:?}");
+            let float = from.convert_f64(value.try_into().unwrap(), to, quantity);
+            let exact: f64 = converted.try_into().unwrap();
+            assert!((float - exact).abs() < 1e-9, "{float} {exact}");
+        }
+    }
+
+    #[test]
+    fn a_rounded_number_keeps_its_decimals() {
+        let shown = |value: &str| {
+            let value = value.parse().unwrap();
+            let rounded = Fahrenheit.convert_rounded(value, Celsius, Temperature);
+            rounded.unwrap().to_string()
+        };
+        assert_eq!(
+            [shown("77"), shown("77.0"), shown("77.5")],
+            ["25", "25.0", "25.3"]
+        );
     }
 }

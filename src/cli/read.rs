@@ -14,7 +14,7 @@ use super::running::runtime;
 use super::{Exit, Stop};
 use crate::clock::{Clock, Stamp};
 use crate::line::{self, Line, LoopSeen, Seen};
-use crate::map::{Map, Meaning, Point};
+use crate::map::{Map, Point, Remark};
 use crate::name::Name;
 use crate::notice::{Advice, Exchanges, advise};
 use crate::sample::Reading;
@@ -141,8 +141,22 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
         }
     }
     out.flush()?;
+    if !json {
+        tell_remarks(seen);
+    }
     tell_failures(seen);
     Ok(())
+}
+
+/// Says what looks wrong about what came.
+fn tell_remarks(seen: &[(&LoopSetup, LoopSeen)]) {
+    let mut err = io::stderr().lock();
+    for (_, seen) in seen {
+        for Remark { about, text, .. } in &seen.remarks {
+            // A courtesy; a closed standard error stops nothing.
+            let _ = writeln!(err, "{} {about}: {text}", seen.name);
+        }
+    }
 }
 
 /// Says what did not come, and each way out once: a pattern's where there is one.
@@ -195,12 +209,18 @@ fn loop_json(map: &Map, seen: &LoopSeen, time: &str) -> Value {
         .points
         .iter()
         .zip(&seen.points)
-        .map(|(point, seen)| point_json(map, point, seen))
+        .map(|(point, seen)| point_json(point, seen))
         .collect();
-    json!({ "loop": seen.name, "time": time, "points": points, "health": health_json(&seen.health) })
+    let note = |remark: &Remark| {
+        let Remark { code, about, text } = remark;
+        json!({ "code": code, "about": about, "text": text })
+    };
+    let notes: Vec<Value> = seen.remarks.iter().map(note).collect();
+    let health = health_json(&seen.health);
+    json!({ "loop": seen.name, "time": time, "points": points, "notes": notes, "health": health })
 }
 
-fn point_json(map: &Map, point: &Point, seen: &Seen) -> Value {
+fn point_json(point: &Point, seen: &Seen) -> Value {
     json!({
         "name": point.name,
         "role": point.role.word(),
@@ -208,7 +228,7 @@ fn point_json(map: &Map, point: &Point, seen: &Seen) -> Value {
         "unit": seen.unit.as_deref(),
         "raw": raw_words(seen),
         "state": state(&seen.reading),
-        "meaning": meaning(map, point, &seen.reading),
+        "meaning": meaning(point, &seen.reading),
     })
 }
 
@@ -218,7 +238,7 @@ fn table(map: &Map, seen: &LoopSeen) -> Vec<String> {
         .points
         .iter()
         .zip(&seen.points)
-        .map(|(point, seen)| row(map, point, seen))
+        .map(|(point, seen)| row(point, seen))
         .collect();
     let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max();
     let [names, roles, values, units, words] =
@@ -231,7 +251,7 @@ fn table(map: &Map, seen: &LoopSeen) -> Vec<String> {
     rows.iter().map(line).collect()
 }
 
-fn row(map: &Map, point: &Point, seen: &Seen) -> [String; 6] {
+fn row(point: &Point, seen: &Seen) -> [String; 6] {
     let value = match &seen.reading {
         Reading::Good(number) => number.to_string(),
         Reading::Fault(_) | Reading::Absent(_) => "----".to_owned(),
@@ -242,7 +262,7 @@ fn row(map: &Map, point: &Point, seen: &Seen) -> [String; 6] {
         value,
         seen.unit.as_deref().unwrap_or_default().to_owned(),
         raw_words(seen).unwrap_or_default().join(" "),
-        meaning(map, point, &seen.reading).unwrap_or_default(),
+        meaning(point, &seen.reading).unwrap_or_default(),
     ]
 }
 
@@ -261,12 +281,9 @@ fn state(reading: &Reading) -> &'static str {
 }
 
 /// What the value means, or what is wrong with it.
-fn meaning(map: &Map, point: &Point, reading: &Reading) -> Option<String> {
+fn meaning(point: &Point, reading: &Reading) -> Option<String> {
     match reading {
-        Reading::Good(_) => {
-            let meaning = || map.meaning(point, reading).map(Meaning::word);
-            point.name_of(reading).or_else(meaning).map(str::to_owned)
-        }
+        Reading::Good(number) => point.in_words(*number).map(str::to_owned),
         Reading::Fault(fault) => Some(fault.meaning.to_string()),
         Reading::Absent(why) => Some(why.word().to_owned()),
     }

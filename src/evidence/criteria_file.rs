@@ -23,7 +23,7 @@ use serde_json::Value;
 use crate::spanned::{
     self, FileErrors, Item, Key, Kind, Positive, Section, Time, Version, Word, keys,
 };
-use crate::unit::Degrees;
+use crate::unit::{Degrees, Quantity};
 
 use super::criteria::{Criteria, Limit, Measure};
 
@@ -124,7 +124,7 @@ impl Criteria {
             1.0
         } else {
             let (own, other) = (Degrees::from_word(own)?, Degrees::from_word(unit)?);
-            own.difference_in(other, 1.0)
+            own.convert_f64(1.0, other, Quantity::Difference)
         };
         let mut converted = self.clone();
         converted.unit = Some(unit.to_owned());

@@ -105,6 +105,21 @@ async fn the_reasons_are_told_apart() {
 }
 
 #[tokio::test(start_paused = true)]
+async fn fewer_or_more_words_than_were_asked_for_are_damage_however_sound_the_frame() {
+    for other in [&[][..], &[1, 2], &[1, 2, 3, 4]] {
+        let (mut exchange, mut wire) = exchange();
+        let reply = answer(other);
+        tokio::spawn(async move {
+            hear(&mut wire).await;
+            wire.write_all(&reply).await.unwrap();
+            tokio::time::sleep(SECOND).await;
+        });
+        let came = ask_for(&mut exchange, 0, 3).await;
+        assert_eq!(came, Err(Failure::Damaged), "{other:?}");
+    }
+}
+
+#[tokio::test(start_paused = true)]
 async fn a_late_answer_is_never_taken_for_the_next_request_of_the_same_shape() {
     let (mut exchange, mut wire) = exchange();
     tokio::spawn(async move {

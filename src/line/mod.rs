@@ -38,7 +38,7 @@ pub use read_plan::{PlannedRead, ReadPlan};
 pub use walk::{Step, Walk};
 
 use crate::clock::{Clock, Stamp};
-use crate::map::{Place, Point};
+use crate::map::{Place, Point, Remark};
 use crate::name::Name;
 use crate::sample::{Entry, Health, Reading, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Port};
@@ -111,6 +111,8 @@ pub struct LoopSeen {
     pub name: Name,
     /// One for each point of the map, in its order.
     pub points: Vec<Seen>,
+    /// What looks wrong about what came.
+    pub remarks: Vec<Remark>,
     /// Why the blocks that did not come did not: what, where, what to do.
     pub failures: Vec<String>,
     /// Whether the unit answered at all, be it with a refusal.
@@ -214,6 +216,7 @@ impl Line {
             name: the_loop.name.clone(),
             health: polling.tally.health(the_loop.name.clone(), since_began),
             points: map.points.iter().map(seen).collect(),
+            remarks: map.remarks(&polled.image),
             failures: polled.failed.iter().map(explain).collect(),
             answered: !polled.answered.is_empty() || polled.failed.iter().any(refused),
         }

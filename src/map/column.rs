@@ -1,6 +1,7 @@
 //! What a point is called in the header of a recording.
 
 use super::model::{Point, UnitOf};
+use crate::unit::Degrees;
 
 impl Point {
     /// The column of a point whose unit is fixed: its name, and `_` and its unit where it has one
@@ -24,10 +25,10 @@ impl Point {
 
 /// The spelling the program uses for a unit that has several.
 pub(super) fn plain_unit(text: &str) -> &str {
-    match text.trim() {
-        "°C" | "℃" | "C" => "degC",
-        "°F" | "℉" | "F" => "degF",
-        other => other,
+    let text = text.trim();
+    match Degrees::from_text(text) {
+        Some(degrees) => degrees.word(),
+        None => text,
     }
 }
 

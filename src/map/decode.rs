@@ -10,6 +10,7 @@ use super::model::{Encoding, Map, Point, Scaling, UnitOf};
 use super::scale::{Scale, double, single, whole_scaled};
 use crate::number::Number;
 use crate::sample::{Fault, Reading, Why};
+use crate::unit::Degrees;
 
 /// The largest number of decimals a decimal-point register can give; more is a fault.
 pub const MOST_DECIMALS: u8 = 9;
@@ -35,6 +36,9 @@ impl Map {
             Err(NoScale::Absent(why)) => return Reading::Absent(why),
             Err(NoScale::Fault(meaning)) => Err(meaning),
         };
+        let value = value
+            .and_then(|number| self.within_limits(point, number, image))
+            .and_then(|number| self.without_fault(point, number, image));
         match value {
             Ok(number) => Reading::Good(number),
             Err(meaning) => Reading::Fault(Fault {
@@ -42,6 +46,48 @@ impl Map {
                 raw: words,
             }),
         }
+    }
+
+    /// The number, unless it is outside the valid range in the unit of the moment.
+    fn within_limits(
+        &self,
+        point: &Point,
+        number: Number,
+        image: &Image,
+    ) -> Result<Number, Arc<str>> {
+        let Some((low, high)) = point.valid else {
+            return Ok(number);
+        };
+        let unit = self.unit_of(point, image);
+        let now = unit.as_deref().and_then(Degrees::from_word);
+        let in_now = |limit: f64| match (point.limits_in, now) {
+            (Some(written), Some(now)) => written.convert_f64(limit, now, point.quantity),
+            _ => limit,
+        };
+        if (in_now(low)..=in_now(high)).contains(&number.as_f64()) {
+            return Ok(number);
+        }
+        let unit = point.limits_in.map(|unit| format!(" {}", unit.word()));
+        let unit = unit.unwrap_or_default();
+        Err(format!("outside the valid range {low} to {high}{unit}").into())
+    }
+
+    /// The number, unless a status point says that it is none.
+    fn without_fault(
+        &self,
+        point: &Point,
+        number: Number,
+        image: &Image,
+    ) -> Result<Number, Arc<str>> {
+        let givers = point.fault_from.iter().filter_map(|name| self.point(name));
+        for giver in givers {
+            let status = self.read(giver, image);
+            if self.is_active(giver, &status) == Some(true) {
+                let said = status.number().and_then(|status| giver.in_words(status));
+                return Err(said.unwrap_or(giver.name.as_str()).into());
+            }
+        }
+        Ok(number)
     }
 
     /// How the point is scaled at present.
@@ -99,17 +145,11 @@ impl Point {
         if let Some(fault) = self.faults.iter().find(|fault| fault.raw == raw) {
             return Err(Arc::clone(&fault.meaning));
         }
-        let number = match self.encoding {
+        Ok(match self.encoding {
             Encoding::F32 if self.bits.is_none() => single(f32::from_bits(raw as u32), scale)?,
             Encoding::F64 if self.bits.is_none() => double(f64::from_bits(raw), scale)?,
             _ => Number::Decimal(whole_scaled(self.shape().signed(raw), scale)?),
-        };
-        match self.valid {
-            Some((low, high)) if !(low..=high).contains(&number.as_f64()) => {
-                Err(format!("outside the valid range {low} to {high}").into())
-            }
-            _ => Ok(number),
-        }
+        })
     }
 }
 

@@ -89,7 +89,7 @@ impl Point {
     }
 
     fn too_fine(&self, value: Number) -> NotEncodable {
-        match exact(value) {
+        match value.as_decimal() {
             Some(_) => NotEncodable::TooFine {
                 value: value.to_string(),
             },
@@ -111,16 +111,9 @@ fn finite(is_finite: bool, raw: u64, point: &Point, value: Number) -> Result<u64
         .ok_or_else(|| point.too_large(value))
 }
 
-fn exact(value: Number) -> Option<Decimal> {
-    match value {
-        Number::Decimal(decimal) => Some(decimal),
-        float => Decimal::from_str_exact(&float.to_string()).ok(),
-    }
-}
-
 /// The whole raw number that `value` is scaled from; `None` when there is none.
 fn unscaled(value: Number, scale: Scale) -> Option<i128> {
-    let value = exact(value)?;
+    let value = value.as_decimal()?;
     let raw = match scale {
         Scale::Linear { scale, offset } => value.checked_sub(offset)?.checked_div(scale)?,
         Scale::Decimals(decimals) => {
@@ -138,7 +131,8 @@ fn unscaled_float(value: Number, scale: Scale) -> Number {
     if scale == Decimal::ONE && offset.is_zero() {
         return value;
     }
-    exact(value)
+    value
+        .as_decimal()
         .and_then(|value| value.checked_sub(offset))
         .and_then(|difference| difference.checked_div(scale))
         .map_or_else(|| unscaled_double(value, scale, offset), Number::Decimal)

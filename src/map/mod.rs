@@ -3,7 +3,7 @@
 //! `model` is what the rest of the program sees and `words` the words for its choices; `parse`
 //! reads the file and checks everything, so that a [`Map`] that exists is a map that can be
 //! polled; [`Image`] holds the words that came from the line; `raw`, `scale` and `decode` turn an
-//! image into readings, `encode` goes the other way.
+//! image into readings, `encode` goes the other way, and `remark` says what looks wrong in an image.
 
 mod column;
 mod decode;
@@ -14,6 +14,7 @@ mod model;
 mod parse;
 mod queries;
 mod raw;
+mod remark;
 mod scale;
 mod words;
 
@@ -26,3 +27,4 @@ pub use model::{
     Integral, LostOutput, Map, Meaning, Place, Point, Proportional, Refresh, Role, Scaling, Stored,
     Table, Tunes, TuningForm, UnitOf, WordOrder, WriteTo, WriteWith, Written,
 };
+pub use remark::Remark;

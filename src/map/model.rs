@@ -7,6 +7,7 @@ use std::time::Duration;
 use rust_decimal::Decimal;
 
 use crate::name::Name;
+use crate::unit::{Degrees, Quantity};
 
 /// The register map of one kind of controller.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,8 +95,15 @@ pub struct Point {
     pub unit: UnitOf,
     /// Raw values that mean a fault.
     pub faults: Vec<FaultValue>,
+    /// Points that make this one faulty while they are active.
+    pub fault_from: Vec<Name>,
     /// Values outside are faulty.
     pub valid: Option<(f64, f64)>,
+    /// What `valid` and `writable` are in, where the unit can be switched; `None` takes them in the
+    /// unit of the moment.
+    pub limits_in: Option<Degrees>,
+    /// How its degrees convert into another unit.
+    pub quantity: Quantity,
     /// The value that means "off".
     pub off: Option<Decimal>,
     /// Raw values at which an autotune is under way; empty means any but 0.
@@ -231,7 +239,7 @@ pub enum UnitOf {
     None,
     /// Always this one (`degC`, `degF`, `K`, `%`, `s`, `min`, `A` or any text).
     Fixed(Arc<str>),
-    /// The named point's `names` (or `means`) give it.
+    /// The named point's `names` give it.
     From(Name),
 }
 

@@ -45,7 +45,7 @@ impl Map {
     }
 
     /// Every place that must be read for the points of this kind, each once, by table and address:
-    /// their own, and those of the points that give their decimals and units.
+    /// their own, and those of the points that give their decimals, units and faults.
     pub fn places_for(&self, refresh: Refresh) -> Vec<Place> {
         if refresh == Refresh::Never {
             return Vec::new();
@@ -57,7 +57,8 @@ impl Map {
             // Two points may give each other's unit.
             if seen.insert(&point.name) {
                 places.insert(point.place);
-                points.extend(point.needs().filter_map(|name| self.point(name)));
+                let named = point.needs().chain(&point.fault_from);
+                points.extend(named.filter_map(|name| self.point(name)));
             }
         }
         places.into_iter().collect()
@@ -88,6 +89,11 @@ impl Map {
 }
 
 impl Role {
+    /// Whether such a point is a difference of temperatures, unless its map says otherwise.
+    pub(super) fn is_difference(self) -> bool {
+        matches!(self, Self::Proportional | Self::PvOffset | Self::RampRate)
+    }
+
     /// Whether the point is one of the three tuning numbers.
     pub fn is_tuning(self) -> bool {
         matches!(self, Self::Proportional | Self::Integral | Self::Derivative)
@@ -107,7 +113,7 @@ impl Role {
 }
 
 impl Point {
-    /// The points whose values are needed to read this one.
+    /// The points that say what this one's raw value stands for.
     pub fn needs(&self) -> impl Iterator<Item = &Name> {
         let decimals = match &self.scaling {
             Scaling::DecimalsFrom(name) => Some(name),
@@ -118,6 +124,18 @@ impl Point {
             UnitOf::None | UnitOf::Fixed(_) => None,
         };
         decimals.into_iter().chain(unit)
+    }
+
+    /// What its value means in words: its name, its meaning, or that it is off.
+    pub fn in_words(&self, number: Number) -> Option<&str> {
+        let raw = whole(number);
+        let name = raw.and_then(|raw| self.names.get(&raw)).map(String::as_str);
+        let meaning = || {
+            raw.and_then(|raw| self.means.get(&raw))
+                .map(|meaning| meaning.word())
+        };
+        let off = || self.is_off(number).then_some("off");
+        name.or_else(meaning).or_else(off)
     }
 
     /// Whether the value has moved from `before` to `now`. A number whose decimals another point gives
@@ -153,11 +171,8 @@ impl Point {
     }
 
     /// Whether the value is the one that means "off" here.
-    pub fn is_off(&self, reading: &Reading) -> bool {
-        match (reading.value(), self.off) {
-            (Some(value), Some(off)) => Decimal::try_from(value).is_ok_and(|value| value == off),
-            _ => false,
-        }
+    pub fn is_off(&self, number: Number) -> bool {
+        self.off.is_some() && number.as_decimal() == self.off
     }
 }
 

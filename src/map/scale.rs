@@ -78,8 +78,8 @@ fn check_finite(kind: FpCategory) -> Result<(), Arc<str>> {
 fn float(value: Number, scale: Scale) -> Result<Number, Arc<str>> {
     match scale {
         Scale::Linear { scale, offset } if scale == Decimal::ONE && offset.is_zero() => Ok(value),
-        Scale::Linear { scale, offset } => Decimal::from_str_exact(&value.to_string())
-            .ok()
+        Scale::Linear { scale, offset } => value
+            .as_decimal()
             .and_then(|value| value.checked_mul(scale))
             .and_then(|product| product.checked_add(offset))
             .map(|decimal| Number::Decimal(without_negative_zero(decimal)))

@@ -74,6 +74,7 @@ fn a_poll_reads_each_place_once_and_the_points_that_give_decimals_and_unit() {
         .collect();
     let expected = [
         "discrete 3+1",
+        "discrete 4+1",
         "input 0+1",
         "input 2+2",
         "holding 0+1",

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::keys::{Point as Keys, Write};
 use super::overlap;
-use super::point::{Entry, Points};
+use super::point::{Entry, Points, one_or_more};
 use crate::map::model::{Refresh, Role, UnitOf};
 use crate::spanned::{Item, SourceFile};
 
@@ -66,16 +66,38 @@ fn references(points: &Points<'_>, entry: &Entry<'_>) {
         section.get(&Keys::DECIMALS_FROM),
         section.get(&Keys::UNIT_FROM),
     );
-    for (item, check) in [
+    let faults = section.get(&Keys::FAULT_FROM);
+    let faults = faults.as_ref().and_then(one_or_more).unwrap_or_default();
+    let named = [
         (decimals, gives_decimals as fn(&Item<'_>, &Entry<'_>)),
         (unit, gives_unit),
         (confirm, needs_reading),
-    ] {
-        if let Some(item) = item
-            && let Some(giver) = points.named(&item)
-        {
+    ];
+    let named = named
+        .into_iter()
+        .filter_map(|(item, check)| Some((item?, check)));
+    let faults = faults.into_iter().map(|item| (item, gives_faults as _));
+    for (item, check) in named.chain(faults) {
+        if let Some(giver) = points.named(&item) {
             check(&item, giver);
         }
+    }
+}
+
+fn gives_faults(item: &Item<'_>, giver: &Entry<'_>) {
+    needs_reading(item, giver);
+    let shape = giver.point.shape();
+    if shape.is_float() {
+        let what = format!("point '{}' is a number, not a status", giver.point.name);
+        item.note_structure(
+            &what,
+            "name the bit or word that says that there is a fault",
+        );
+    }
+    // This also rules out circles.
+    if giver.section.has(&Keys::FAULT_FROM) {
+        let what = format!("point '{}' has a 'fault_from' itself", giver.point.name);
+        item.note_structure(&what, "leave it out there: a status is what it is");
     }
 }
 

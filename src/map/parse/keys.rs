@@ -5,6 +5,7 @@ use std::time::Duration;
 use super::access::MOST_WORDS;
 use super::address::{Numbering, Register};
 use super::layout::BitRun;
+use super::point::Givers;
 use super::raw_values::{Active, RAW};
 use super::scaling::{Factor, UnitText};
 use crate::map::decode::MOST_DECIMALS;
@@ -16,6 +17,7 @@ use crate::spanned::{
     Alternatives, Entries, Exact, Flag, Integer, Listed, NameText, Named, Number, Rule, Span,
     Table, Text, Time, Version, Whole, Word, keys,
 };
+use crate::unit::Degrees;
 
 keys! {
     /// The register map of one kind of temperature controller.
@@ -104,10 +106,16 @@ keys! {
         UNIT_FROM: NameText = "unit_from" => NameText;
         /// Lowest and highest value that can be; outside it is faulty.
         VALID: Span = "valid" => Span;
+        /// What valid and writable are in, where the unit can be switched.
+        LIMITS_IN: Word<Degrees> = "limits_in" => Word::new();
+        /// Whether it is a difference of temperatures (a band, a hysteresis), which converts without the 32 of degF; by its role unless said.
+        DIFFERENCE: Flag = "difference" => Flag;
         /// The value that means "off".
         OFF: Exact = "off" => Exact;
         /// Raw values that mean a fault: { "0x7FFF" = "sensor open" }.
         FAULTS: Entries<Text> = "faults" => Entries { keys: RAW, of: Text };
+        /// Status points that make this one faulty while they are active: a bit that says "sensor open".
+        FAULT_FROM: Givers = "fault_from" => Givers;
         /// Raw values at which it is active, for a status; without them any value but 0.
         ACTIVE: Active = "active" => Active;
         /// What raw values mean to the program: { "0" = "automatic", "1" = "manual" }.
@@ -130,6 +138,7 @@ keys! {
     Rule::AtMostOne(DECIMALS_OR_OFFSET),
     Rule::AtMostOne(DECIMALS_FROM_OR_OFFSET),
     Rule::AtMostOne(UNITS),
+    Rule::Beside(&["limits_in"], "unit_from"),
     Rule::AtLeastOne(&["address", "write"]),
 }
 

@@ -87,8 +87,8 @@ fn read_map(file: &Section<'_>, with_doubts: bool) -> Option<Map> {
         persist,
         on_lost_communication,
     };
-    if with_doubts {
-        doubt::all(file, &points, &map);
+    if with_doubts && file.source().is_sound() {
+        doubt::all(file, ground.numbering, &points, &map);
     }
     Some(map)
 }

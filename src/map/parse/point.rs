@@ -2,13 +2,16 @@
 
 use std::collections::{BTreeSet, HashMap};
 
+use serde_json::{Value, json};
+
 use super::access::Ground;
 use super::keys::{MapFile, Point as Keys};
 use super::layout::{self, Layout};
 use super::{address, raw_values, scaling, write};
 use crate::map::model::{Point, Refresh, Role, Scaling};
 use crate::name::Name;
-use crate::spanned::{AnyKey, Item, Section, SourceFile, nearest};
+use crate::spanned::{AnyKey, Item, Kind, NameText, Section, SourceFile, nearest};
+use crate::unit::Quantity;
 
 /// A point that could be read, with its place in the file.
 pub(super) struct Entry<'a> {
@@ -105,6 +108,9 @@ fn read_keys(
     let unit = scaling::unit(section);
     let valid = section.read(&Keys::VALID);
     let off = scaling::off(section, valid);
+    let limits_in = scaling::limits_in(section);
+    let is_difference = section.read(&Keys::DIFFERENCE);
+    let fault_from = section.read(&Keys::FAULT_FROM).unwrap_or_default();
     let access = &ground.access;
     let word_order = section.read(&Keys::WORD_ORDER);
     let byte_order = section.read(&Keys::BYTE_ORDER);
@@ -131,7 +137,14 @@ fn read_keys(
         scaling,
         unit: unit?,
         faults,
+        fault_from,
         valid,
+        limits_in,
+        quantity: if is_difference.unwrap_or(role?.is_difference()) {
+            Quantity::Difference
+        } else {
+            Quantity::Temperature
+        },
         off,
         active,
         means,
@@ -142,6 +155,33 @@ fn read_keys(
         stored,
         stops_control,
     })
+}
+
+/// The name of a point, or a list of them.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Givers;
+
+impl Kind for Givers {
+    type Value<'a> = Vec<Name>;
+
+    fn read(&self, item: &Item<'_>) -> Option<Vec<Name>> {
+        let items = one_or_more(item)?;
+        Some(items.iter().filter_map(Item::name).collect())
+    }
+
+    fn schema(&self) -> Value {
+        let one = NameText.schema();
+        json!({ "anyOf": [one, { "type": "array", "items": one }] })
+    }
+}
+
+/// The items of a list, or the one item that is none.
+pub(super) fn one_or_more<'a>(item: &Item<'a>) -> Option<Vec<Item<'a>>> {
+    if item.is_list() {
+        item.list()
+    } else {
+        Some(vec![item.clone()])
+    }
 }
 
 fn refresh(section: &Section<'_>, is_read: bool) -> Refresh {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use serde_json::{Value, json};
 
 use super::keys::Point as Keys;
+use super::point::one_or_more;
 use crate::map::model::{FaultValue, Meaning};
 use crate::map::raw::{Shape, mask};
 use crate::spanned::{Entries, Item, Key, Kind, Section};
@@ -22,11 +23,7 @@ impl Kind for Active {
     type Value<'a> = Vec<Item<'a>>;
 
     fn read<'a>(&self, item: &Item<'a>) -> Option<Self::Value<'a>> {
-        let items = if item.is_list() {
-            item.list()?
-        } else {
-            vec![item.clone()]
-        };
+        let items = one_or_more(item)?;
         if items.is_empty() {
             item.note("'active' is empty", "list the values: active = [1, 2]");
         }
@@ -189,8 +186,13 @@ fn fitting(shape: Option<Shape>) -> String {
         return String::new();
     };
     let (word, width) = (shape.encoding.word(), shape.width());
+    let (low, high) = shape.limits();
     match shape.bits {
-        Some(_) => format!("{width} bits hold 0 to {}", mask(width)),
-        None => format!("{word} has {width} bits: at most 0x{:X}", mask(width)),
+        Some(_) => format!("{width} bits hold {low} to {high}"),
+        None if shape.is_float() => format!("{word} has {width} bits: at most 0x{:X}", mask(width)),
+        None => format!(
+            "{word} holds {low} to {high}; as bits, at most 0x{:X}",
+            mask(width)
+        ),
     }
 }

@@ -11,6 +11,7 @@ use crate::map::column::plain_unit;
 use crate::map::model::{Encoding, Scaling, UnitOf};
 use crate::map::raw::Shape;
 use crate::spanned::{AnyKey, Item, Kind, Section};
+use crate::unit::Degrees;
 
 /// Every key that says how a raw value becomes a value.
 pub(super) const SCALING: [&dyn AnyKey; 4] = [
@@ -117,6 +118,19 @@ pub(super) fn unit(section: &Section<'_>) -> Option<UnitOf> {
         (_, true) => from.map(UnitOf::From),
         (false, false) => Some(UnitOf::None),
     }
+}
+
+/// Reads `limits_in`, which has a meaning only where the unit can be switched.
+pub(super) fn limits_in(section: &Section<'_>) -> Option<Degrees> {
+    let limits_in = section.read(&Keys::LIMITS_IN);
+    if let Some(item) = section.get(&Keys::LIMITS_IN)
+        && !section.has(&Keys::UNIT_FROM)
+    {
+        let what =
+            "'limits_in' goes with 'unit_from': without it limits are in the point's own unit";
+        item.note_key_structure(what, "leave it out");
+    }
+    limits_in
 }
 
 /// A unit, in the spelling the program uses.

@@ -68,14 +68,19 @@ impl Bench {
         &self.setup.loops[0].map
     }
 
-    /// Every point with what was read of it.
-    pub(crate) fn read(&mut self) -> Vec<(Point, Seen)> {
-        let LoopSeen { points, .. } = self.runtime.block_on(async {
+    /// What one reading of every point gives.
+    pub(crate) fn look(&mut self) -> LoopSeen {
+        self.runtime.block_on(async {
             let (line, loops) = (&self.setup.lines[0], &self.setup.loops);
             let mut line = Line::new(line, loops, opener(line, &self.bus));
             line.connect().await.unwrap();
             line.read_loop(&loops[0]).await
-        });
+        })
+    }
+
+    /// Every point with what was read of it.
+    pub(crate) fn read(&mut self) -> Vec<(Point, Seen)> {
+        let points = self.look().points;
         self.map().points.iter().cloned().zip(points).collect()
     }
 }

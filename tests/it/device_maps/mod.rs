@@ -96,6 +96,27 @@ fn every_point_reads_through_its_map_over_the_wire_as_the_front_shows_it() {
 }
 
 #[test]
+fn nothing_is_remarked_about_a_healthy_controller_and_a_broken_sensor_is() {
+    for layout in LAYOUTS {
+        let mut bench = Bench::new(layout, layout.map_text());
+        for (act, how) in STORY {
+            bench.act(how);
+            let remarks = bench.look().remarks;
+            let about: Vec<(&str, &str)> = remarks
+                .iter()
+                .map(|remark| (remark.code, remark.about.as_str()))
+                .collect();
+            let expected = if act == "a broken sensor" {
+                &[("fault-value", "pv")][..]
+            } else {
+                &[]
+            };
+            assert_eq!(about, expected, "{}, {act}: {remarks:?}", layout.name());
+        }
+    }
+}
+
+#[test]
 fn a_map_names_every_register_of_its_controller_and_asks_for_no_longer_block_than_it_answers() {
     for layout in LAYOUTS {
         let map = Map::parse(layout.map_text(), layout.name()).unwrap();

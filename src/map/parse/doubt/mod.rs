@@ -6,6 +6,7 @@ mod roles;
 mod scales;
 mod tuning;
 
+use super::address::Numbering;
 use super::keys::{MapFile, Point as Keys};
 use super::point::{Entry, Points};
 use crate::map::model::{Map, Role, UnitOf};
@@ -13,8 +14,13 @@ use crate::spanned::{AnyKey, Doubt, Section};
 use crate::unit::Degrees;
 
 /// Everything doubtful about a map that could be read.
-pub(super) fn all(file: &Section<'_>, points: &Points<'_>, map: &Map) {
-    let doubts = Doubts { file, points, map };
+pub(super) fn all(file: &Section<'_>, numbering: Numbering, points: &Points<'_>, map: &Map) {
+    let doubts = Doubts {
+        file,
+        numbering,
+        points,
+        map,
+    };
     roles::look(&doubts);
     scales::look(&doubts);
     tuning::look(&doubts);
@@ -24,6 +30,7 @@ pub(super) fn all(file: &Section<'_>, points: &Points<'_>, map: &Map) {
 /// A map, its file, and what is doubtful about it.
 struct Doubts<'d, 'a> {
     file: &'d Section<'a>,
+    numbering: Numbering,
     points: &'d Points<'a>,
     map: &'d Map,
 }

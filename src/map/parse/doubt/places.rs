@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Doubts, Entry};
 use crate::map::model::{Bits, Place, Refresh, Table};
 use crate::map::parse::address::Numbering;
-use crate::map::parse::keys::{Access, MapFile, Point as Keys};
+use crate::map::parse::keys::Point as Keys;
 
 /// Registers of the longest encoding.
 const LONGEST: u16 = 4;
@@ -13,9 +13,7 @@ const LONGEST: u16 = 4;
 const ENOUGH_POINTS: usize = 3;
 
 pub(super) fn look(doubts: &Doubts<'_, '_>) {
-    let access = doubts.file.read(&MapFile::ACCESS);
-    let numbering = access.and_then(|access| access.read(&Access::ADDRESSES));
-    match numbering.unwrap_or_default() {
+    match doubts.numbering {
         Numbering::ZeroBased => {
             references(doubts);
             from_one(doubts);

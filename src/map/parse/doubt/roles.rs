@@ -7,7 +7,7 @@ use crate::map::parse::keys::Point as Keys;
 pub(super) fn look(doubts: &Doubts<'_, '_>) {
     missing(doubts);
     if let Some(pv) = doubts.with_role(Role::ProcessValue) {
-        process_value(doubts, pv);
+        process_value(pv);
     }
     for entry in &doubts.points.entries {
         slow(entry);
@@ -58,14 +58,13 @@ fn missing(doubts: &Doubts<'_, '_>) {
     }
 }
 
-fn process_value(doubts: &Doubts<'_, '_>, pv: &Entry<'_>) {
-    let tells_faults = !pv.point.faults.is_empty()
-        || pv.point.valid.is_some()
-        || doubts.with_role(Role::Fault).is_some();
+fn process_value(pv: &Entry<'_>) {
+    let tells_faults =
+        !pv.point.faults.is_empty() || pv.point.valid.is_some() || !pv.point.fault_from.is_empty();
     if !tells_faults {
         let what = "nothing tells a broken sensor from a temperature";
         let help = "add faults = { \"0x7FFF\" = \"sensor open\" } as the manual has it, or \
-                    valid = [lowest, highest] of the sensor";
+                    valid = [lowest, highest] of the sensor, or fault_from = the status bit that tells";
         pv.say(&Keys::ADDRESS, "no-faults", what, help);
     }
     if pv.unit().is_none() && !pv.section.has(&Keys::UNIT_FROM) {
@@ -96,7 +95,7 @@ fn slow(entry: &Entry<'_>) {
 
 fn status(entry: &Entry<'_>) {
     let point = &entry.point;
-    let is_status = matches!(point.role, Role::AutotuneActive | Role::Alarm | Role::Fault);
+    let is_status = matches!(point.role, Role::AutotuneActive | Role::Fault);
     let is_whole_word = point.bits.is_none() && !point.place.table.is_bits();
     if is_status && is_whole_word && point.active.is_empty() {
         let what = "any value but 0 counts as active";

@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::{Doubts, Entry};
-use crate::map::model::{Encoding, Role, Scaling};
+use crate::map::model::{Role, Scaling};
 use crate::map::parse::keys::Point as Keys;
 use crate::map::parse::scaling::SCALING;
 use crate::spanned::AnyKey;
@@ -18,6 +18,7 @@ pub(super) fn look(doubts: &Doubts<'_, '_>) {
     for entry in &doubts.points.entries {
         reach(entry);
         step(entry);
+        switchable_limits(entry);
     }
     if let Some(pv) = doubts.with_role(Role::ProcessValue) {
         sign(pv);
@@ -83,11 +84,29 @@ fn step(entry: &Entry<'_>) {
     }
 }
 
+fn switchable_limits(entry: &Entry<'_>) {
+    let limits: [(&dyn AnyKey, bool); 2] = [
+        (&Keys::VALID, entry.point.valid.is_some()),
+        (&Keys::WRITABLE, entry.point.writable.is_some()),
+    ];
+    let limited = limits.into_iter().find(|(_, is_there)| *is_there);
+    let is_switchable = entry.section.has(&Keys::UNIT_FROM);
+    if let Some((key, _)) = limited
+        && is_switchable
+        && entry.point.limits_in.is_none()
+    {
+        let name = key.name();
+        let what = format!("its unit can be switched, and '{name}' does not say what it is in");
+        let help = "add limits_in = \"degC\" or another";
+        entry.say(key, "limits-without-unit", what, help);
+    }
+}
+
 fn sign(pv: &Entry<'_>) {
-    let is_unsigned = matches!(
-        pv.point.encoding,
-        Encoding::U16 | Encoding::U32 | Encoding::U64
-    );
+    let is_unsigned = pv
+        .point
+        .reach()
+        .is_some_and(|(low, _)| low >= Decimal::ZERO);
     if is_unsigned && pv.is_temperature() && pv.point.bits.is_none() {
         let encoding = pv.point.encoding.word();
         let what = format!("{encoding} has no sign: below zero it would read as a very high value");
