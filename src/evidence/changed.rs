@@ -246,6 +246,10 @@ fn write_value(row: &mut Markup, line: Option<&RecordedSetting>, with_unit: bool
         row.words("td", &[("class", &"n")], "not read");
         return;
     };
+    if line.meaning.is_some() {
+        row.words("td", &[("class", &"n")], &format::setting(line));
+        return;
+    }
     row.tag("td", &[("class", &"n")], |td| {
         table::number_words(td, &format::as_written(&line.value));
         let unit = format::unit_sign(&line.unit);

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use crate::figures;
+use crate::record::RecordedSetting;
 
 /// Keeps groups of digits, and a number and its unit, together and apart.
 const THIN_GAP: char = '\u{202f}';
@@ -51,6 +52,15 @@ pub(super) fn as_written(value: &str) -> String {
     match value.strip_prefix('-') {
         Some(rest) if rest.starts_with(|c: char| c.is_ascii_digit()) => format!("{MINUS}{rest}"),
         _ => value.to_owned(),
+    }
+}
+
+/// A setting as a person reads it: `8.0 °C`, `automatic (0)`.
+pub(super) fn setting(line: &RecordedSetting) -> String {
+    let value = as_written(&line.value);
+    match &line.meaning {
+        Some(meaning) => format!("{meaning} ({value})"),
+        None => with_unit(&value, unit_sign(&line.unit)),
     }
 }
 

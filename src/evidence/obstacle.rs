@@ -139,12 +139,7 @@ fn settings(comparison: &Comparison<'_>) -> impl Iterator<Item = Note> {
         let (before, after) = (before?, after?);
         let known = !before.value.is_empty() && !after.value.is_empty();
         (known && !same_value(&before.value, &after.value)).then(|| {
-            let [before, after] = [before, after].map(|setting| {
-                format::with_unit(
-                    &format::as_written(&setting.value),
-                    format::unit_sign(&setting.unit),
-                )
-            });
+            let [before, after] = [before, after].map(format::setting);
             note(
                 "settings",
                 format!("{words} differs: {before} before, {after} after"),

@@ -72,11 +72,40 @@ impl ValueWatch {
     }
 }
 
-/// `band 8.0 -> 31.2 degC`
+/// `band 8.0 -> 31.2 degC`, `mode automatic -> manual`
 pub(super) fn moved(point: &Point, before: Number, now: Number) -> String {
     let unit = match &point.unit {
         UnitOf::Fixed(unit) => format!(" {unit}"),
         UnitOf::None | UnitOf::From(_) => String::new(),
     };
-    format!("{} {before} -> {now}{unit}", point.name)
+    let said = |number: Number| match point.in_words(number) {
+        Some(words) => (words.to_owned(), ""),
+        None => (number.to_string(), unit.as_str()),
+    };
+    let ((before, before_unit), (now, now_unit)) = (said(before), said(now));
+    // Said once where both have it.
+    let before_unit = if now_unit.is_empty() { before_unit } else { "" };
+    format!("{} {before}{before_unit} -> {now}{now_unit}", point.name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_move_is_told_in_the_maps_words_where_it_has_them() {
+        let text = "schema = 1\ntitle = \"t\"\n[points.mode]\nrole = \"mode\"\ntable = \"input\"\n\
+                    address = 0\nencoding = \"u16\"\nmeans = { \"0\" = \"automatic\" }\n\
+                    [points.reset]\nrole = \"integral\"\ntable = \"input\"\naddress = 1\n\
+                    encoding = \"u16\"\nunit = \"s\"\noff = 0\n";
+        let map = Map::parse(text, "t.toml").unwrap();
+        let told = |point: usize, before: i64, now: i64| {
+            let [before, now] = [before, now].map(|it| Number::Decimal(it.into()));
+            moved(&map.points[point], before, now)
+        };
+        assert_eq!(told(0, 0, 1), "mode automatic -> 1");
+        assert_eq!(told(1, 95, 412), "reset 95 -> 412 s");
+        assert_eq!(told(1, 95, 0), "reset 95 s -> off");
+        assert_eq!(told(1, 0, 95), "reset off -> 95 s");
+    }
 }

@@ -89,6 +89,7 @@ mod tests {
             role: "proportional".to_owned(),
             value: value.to_owned(),
             unit: String::new(),
+            meaning: None,
         }
     }
 

@@ -201,7 +201,7 @@ fn read_loop(
         rows: columns.rows,
         bad_rows: columns.bad_rows,
         events: read_events(&folder.join(EVENTS_FILE))?,
-        settings: read_settings(&folder.join(SETTINGS_FILE))?,
+        settings: read_settings(&folder.join(SETTINGS_FILE), &the_loop.map)?,
     })
 }
 
@@ -314,13 +314,19 @@ fn read_events(path: &Path) -> Result<Vec<RecordedEvent>, ReadError> {
     whole_rows(path)?.into_iter().map(event).collect()
 }
 
-fn read_settings(path: &Path) -> Result<Vec<RecordedSetting>, ReadError> {
+fn read_settings(path: &Path, map: &Map) -> Result<Vec<RecordedSetting>, ReadError> {
+    let meaning = |point: &str, value: &str| {
+        let point = map.points.iter().find(|it| it.name.as_str() == point)?;
+        let number = Number::Decimal(value.parse().ok()?);
+        point.in_words(number).map(str::to_owned)
+    };
     let setting = |(row, record): (u64, csv::StringRecord)| {
         let time_s = elapsed(path, row, &record)?;
         let cell = |index: usize| record.get(index).unwrap_or_default().to_owned();
         Ok(RecordedSetting {
             time_s,
             cause: cell(2),
+            meaning: meaning(&cell(3), &cell(5)),
             point: cell(3),
             role: cell(4),
             value: cell(5),

@@ -89,6 +89,8 @@ pub struct RecordedSetting {
     pub value: String,
     /// Its unit; empty for none.
     pub unit: String,
+    /// What the value means in words, where the map says so.
+    pub meaning: Option<String>,
 }
 
 impl LoopRecord {

@@ -231,6 +231,11 @@ fn settings(tuned: f64) -> Vec<RecordedSetting> {
             role: role.to_owned(),
             value: value.to_owned(),
             unit: unit.to_owned(),
+            meaning: match (point, value) {
+                ("result", "0") => Some("never tuned".to_owned()),
+                ("result", "2") => Some("tuned".to_owned()),
+                _ => None,
+            },
         };
     vec![
         line(0.5, "start", "output_max", "output-high", "100.0", "%"),

@@ -63,6 +63,8 @@ fn the_first_page_says_which_oven_what_came_of_it_and_what_was_changed() {
             "tuned itself; at 2027-03-04 07:45:00 UTC it had tuned",
             "Also different, and listed with all settings below: result.",
             "Proportional, \u{b0}C",
+            "never tuned (0)",
+            "tuned (2)",
             "Emberline watches; it does not protect.",
             "no significance is claimed",
             "25 min after the step: somebody looked in",

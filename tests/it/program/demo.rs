@@ -61,6 +61,12 @@ fn one_seed_gives_the_same_bytes_and_another_seed_others() {
         !page.contains(path),
         "the report names a path of this machine"
     );
+    for words in ["automatic (0)", "tuned (2)"] {
+        assert!(
+            page.contains(words),
+            "no {words:?}: an enumeration is shown raw"
+        );
+    }
 }
 
 #[test]
