@@ -22,10 +22,10 @@ def device(unit):
     return SimDevice(id=unit.number, simdata=tables)
 
 
-def serve(port):
+def serve(port, units):
     # A pseudo-terminal has no parity bit to set.
     serving = StartAsyncSerialServer(
-        [device(kiln.TOP), device(kiln.BOTTOM)],
+        [device(unit) for unit in units],
         framer=FramerType.RTU,
         port=str(port),
         baudrate=9600,
@@ -35,12 +35,12 @@ def serve(port):
 
 
 @contextmanager
-def running(port):
-    """The server on this port, answering once the block begins."""
-    server = multiprocessing.Process(target=serve, args=(port,), daemon=True)
+def running(port, units=(kiln.TOP, kiln.BOTTOM), setup=kiln.SETUP):
+    """The server on this port, answering what the setup reads once the block begins."""
+    server = multiprocessing.Process(target=serve, args=(port, units), daemon=True)
     server.start()
     try:
-        answers = lambda: bench.emberline("read", kiln.SETUP, cwd=port.parent)[0] == 0
+        answers = lambda: bench.emberline("read", setup, cwd=port.parent)[0] == 0
         bench.wait_for("an answer", answers)
         yield
     finally:
