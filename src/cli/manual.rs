@@ -1,8 +1,8 @@
 //! Shell completions and the man page, from the same definitions as the commands.
 
-use std::io::{self, Write as _};
+use std::io::{self, Write};
 
-use clap::{Args, CommandFactory as _};
+use clap::{Args, Command, CommandFactory as _};
 
 use super::{Arguments, Exit, Stop};
 
@@ -35,13 +35,22 @@ pub(super) fn completions(args: &CompletionsArgs) -> Result<Exit, Stop> {
 
 pub(super) fn manual(_: &ManualArgs) -> Result<Exit, Stop> {
     let mut out = io::stdout().lock();
-    clap_mangen::Man::new(Arguments::command()).render(&mut out)?;
-    for command in Arguments::command().get_subcommands() {
-        let page = clap_mangen::Man::new(command.clone());
-        writeln!(out, ".SH EMBERLINE {}", command.get_name().to_uppercase())?;
-        page.render_synopsis_section(&mut out)?;
-        page.render_description_section(&mut out)?;
-        page.render_options_section(&mut out)?;
+    let arguments = Arguments::command();
+    clap_mangen::Man::new(arguments.clone()).render(&mut out)?;
+    for command in arguments.get_subcommands() {
+        section(command, "EMBERLINE", &mut out)?;
     }
     Ok(Exit::Done)
+}
+
+/// The section of a command, and those of its own commands behind it.
+fn section(command: &Command, under: &str, out: &mut dyn Write) -> io::Result<()> {
+    let heading = format!("{under} {}", command.get_name().to_uppercase());
+    let page = clap_mangen::Man::new(command.clone());
+    writeln!(out, ".SH {heading}")?;
+    page.render_synopsis_section(out)?;
+    page.render_description_section(out)?;
+    page.render_options_section(out)?;
+    let mut own = command.get_subcommands();
+    own.try_for_each(|command| section(command, &heading, out))
 }

@@ -11,6 +11,7 @@ mod full_disk;
 mod kills;
 mod lines;
 mod locate;
+mod maps;
 mod recordings;
 #[cfg(unix)]
 mod screen;

@@ -47,6 +47,10 @@ fn wrong_arguments_are_wrong_use_and_said_on_standard_error() {
         &["await", "setup.toml", "--until", "lunch"],
         &["record", "setup.toml", "--into", ".", "--for", "soon"],
         &["watch"],
+        &["map"],
+        &["map", "check"],
+        &["map", "check", "map.toml", "--baud", "9"],
+        &["map", "check", "map.toml", "--parity", "mark"],
         &["find", "--baud", "9600"],
         &["find", "--tcp", "oven"],
         &["find", "--tcp", "oven:502", "--parity", "even"],
@@ -83,6 +87,7 @@ fn completions_and_the_manual_know_every_command() {
         let heading = format!(".SH EMBERLINE {}", command.to_uppercase());
         assert!(manual.out.contains(&heading), "no {heading}");
     }
+    assert!(manual.out.contains(".SH EMBERLINE MAP CHECK"), "{manual}");
 }
 
 #[test]
