@@ -17,15 +17,15 @@ words!(Degrees, "unit", {
     Celsius = "degC",
     Fahrenheit = "degF",
     Kelvin = "K",
-}, also {
-    "C" = "degC",
-    "°C" = "degC",
-    "celsius" = "degC",
-    "F" = "degF",
-    "°F" = "degF",
-    "fahrenheit" = "degF",
-    "kelvin" = "K",
-});
+}, also &[
+    ("C", "degC"),
+    ("°C", "degC"),
+    ("celsius", "degC"),
+    ("F", "degF"),
+    ("°F", "degF"),
+    ("fahrenheit", "degF"),
+    ("kelvin", "K"),
+]);
 
 /// How a number of degrees converts: 25 degC on the thermometer are 77 degF, but a band of 25 degC
 /// is one of 45 degF.

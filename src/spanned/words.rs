@@ -15,7 +15,7 @@ pub(crate) trait Words: Sized + Copy + 'static {
 macro_rules! words {
     (
         $type:ty, $what:literal, { $($variant:ident = $word:literal),+ $(,)? }
-        $(, also { $($other:literal = $ours:literal),+ $(,)? })?
+        $(, also $also:expr)?
     ) => {
         impl $type {
             #[doc = concat!("Every ", $what, ", with the word that stands for it in files.")]
@@ -54,7 +54,7 @@ macro_rules! words {
         impl $crate::spanned::Words for $type {
             const WHAT: &'static str = $what;
             const WORDS: &'static [(Self, &'static str)] = Self::ALL;
-            $(const ALSO: &'static [(&'static str, &'static str)] = &[$(($other, $ours)),+];)?
+            $(const ALSO: &'static [(&'static str, &'static str)] = $also;)?
         }
     };
 }

@@ -21,6 +21,24 @@ fn in_package(path: &str) -> String {
     root.join(path).to_str().unwrap().to_owned()
 }
 
+/// A map with so many points, each two registers behind the other; all but the process value have
+/// these keys too.
+fn apart(points: usize, keys: &str) -> String {
+    let point = |index: usize| {
+        let (role, keys) = match index {
+            0 => ("process-value", ""),
+            _ => ("other", keys),
+        };
+        format!(
+            "[points.p{index}]\nrole = \"{role}\"\ntable = \"holding\"\naddress = {}\n\
+             encoding = \"i16\"\nunit = \"degC\"\nvalid = [0, 900]\n{keys}",
+            index * 2
+        )
+    };
+    let points: String = (0..points).map(point).collect();
+    format!("schema = 1\ntitle = \"Apart\"\n{points}")
+}
+
 #[test]
 fn every_map_command_has_an_example() {
     for command in ["check", "new", "schema", "locate"] {
@@ -105,16 +123,7 @@ fn mistakes_end_with_2_and_doubts_with_0_in_text_and_json() {
 fn what_bridging_gaps_would_save_and_what_takes_too_long_is_said() {
     let folder = tempdir().unwrap();
     let map = folder.path().join("apart.toml");
-    let point = |index: usize| {
-        let role = if index > 0 { "other" } else { "process-value" };
-        format!(
-            "[points.p{index}]\nrole = \"{role}\"\ntable = \"holding\"\naddress = {}\n\
-             encoding = \"i16\"\nunit = \"degC\"\nvalid = [0, 900]\n",
-            index * 2
-        )
-    };
-    let points: String = (0..40).map(point).collect();
-    fs::write(&map, format!("schema = 1\ntitle = \"Apart\"\n{points}")).unwrap();
+    fs::write(&map, apart(40, "")).unwrap();
     let ended = check(&map, &[]);
     assert_eq!(ended.code, Some(0), "{ended}");
     for said in [
@@ -130,21 +139,7 @@ fn what_bridging_gaps_would_save_and_what_takes_too_long_is_said() {
 fn a_map_of_ten_thousand_points_is_checked() {
     let folder = tempdir().unwrap();
     let map = folder.path().join("many.toml");
-    let point = |index: usize| {
-        let slow = if index > 0 {
-            "refresh = \"settings\"\n"
-        } else {
-            ""
-        };
-        let role = if index > 0 { "other" } else { "process-value" };
-        format!(
-            "[points.p{index}]\nrole = \"{role}\"\ntable = \"holding\"\naddress = {}\n\
-             encoding = \"i16\"\nunit = \"degC\"\nvalid = [0, 900]\n{slow}",
-            index * 2
-        )
-    };
-    let points: String = (0..10_000).map(point).collect();
-    fs::write(&map, format!("schema = 1\ntitle = \"Many\"\n{points}")).unwrap();
+    fs::write(&map, apart(10_000, "refresh = \"settings\"\n")).unwrap();
     let ended = check(&map, &["--json"]);
     assert_eq!(ended.code, Some(0), "{ended}");
     let document = ended.json();
