@@ -12,6 +12,7 @@
 //! no less than another are dropped, as are those that even without the rule of unequal byte counts
 //! could not beat the best plan known.
 
+use std::cell::RefCell;
 use std::collections::{BTreeSet, HashMap};
 use std::time::Duration;
 
@@ -25,6 +26,9 @@ const MOST_BITS: u32 = 2000;
 /// So many equally promising beginnings are followed. No register table of a controller comes near
 /// it; a table made to have very many plans of almost equal cost gets a good plan, not the best.
 const MOST_STATES: usize = 64;
+/// And so many for all beginnings together: far more places than any controller has get a good plan at
+/// once instead of the best one in a minute.
+const MOST_STATES_IN_ALL: usize = 64 * 256;
 /// A read request: unit, function, address, count, checksum.
 const REQUEST_CHARACTERS: u32 = 8;
 /// An answer beside its data: unit, function, byte count, checksum.
@@ -138,7 +142,7 @@ pub(crate) fn plan(mut places: Vec<Place>, rules: Rules<'_>, taken: &mut Taken) 
     places.dedup();
     let of_one_table = places.chunk_by(|a, b| a.table == b.table);
     of_one_table
-        .flat_map(|places| Search { places, rules }.blocks(taken))
+        .flat_map(|places| Search::new(places, rules).blocks(taken))
         .collect()
 }
 
@@ -146,6 +150,10 @@ pub(crate) fn plan(mut places: Vec<Place>, rules: Rules<'_>, taken: &mut Taken) 
 struct Search<'a> {
     places: &'a [Place],
     rules: Rules<'a>,
+    /// The named places of this table, in order.
+    named: Vec<Place>,
+    /// Blocks of the plans under way; plans that begin alike share their beginning.
+    chain: RefCell<Vec<Link>>,
 }
 
 /// Blocks that cover the first places, and what they cost.
@@ -153,8 +161,19 @@ struct Search<'a> {
 struct Partial {
     cost: Duration,
     taken: Bytes,
-    /// Each block's first and last place, and the byte count it is padded to.
-    blocks: Vec<(Span, u32)>,
+    /// Where its last block stands in the chain.
+    last: Option<usize>,
+}
+
+/// One block of a plan.
+#[derive(Clone, Copy, Debug)]
+struct Link {
+    /// Its first and last place.
+    span: Span,
+    /// The byte count it is padded to.
+    bytes: u32,
+    /// Where the block before it stands in the chain.
+    before: Option<usize>,
 }
 
 /// Whether a block may have a byte count that another has.
@@ -171,16 +190,30 @@ struct Span {
     end: u32,
 }
 
-impl Search<'_> {
+impl<'a> Search<'a> {
+    fn new(places: &'a [Place], rules: Rules<'a>) -> Self {
+        let of_table = |place: &&Place| place.table == places[0].table;
+        let mut named: Vec<Place> = rules.named.iter().filter(of_table).copied().collect();
+        named.sort_unstable();
+        Self {
+            places,
+            rules,
+            named,
+            chain: RefCell::default(),
+        }
+    }
+
     fn blocks(&self, taken: &mut Taken) -> Vec<Place> {
         let already = taken.of(self.table());
-        let best = self.cheapest(*already).blocks;
-        for (_, bytes) in &best {
-            already.insert(*bytes);
+        let mut last = self.cheapest(*already).last;
+        let mut blocks = Vec::new();
+        while let Some(link) = last.and_then(|at| self.chain.borrow().get(at).copied()) {
+            already.insert(link.bytes);
+            blocks.push(self.place(link.span, link.bytes));
+            last = link.before;
         }
-        best.into_iter()
-            .map(|(span, bytes)| self.place(span, bytes))
-            .collect()
+        blocks.reverse();
+        blocks
     }
 
     fn cheapest(&self, taken: Bytes) -> Partial {
@@ -188,7 +221,7 @@ impl Search<'_> {
         let start = Partial {
             cost: Duration::ZERO,
             taken,
-            blocks: Vec::new(),
+            last: None,
         };
         // Without padding, byte counts are what they are.
         let can_pad = self.rules.access.bridge_gaps;
@@ -201,21 +234,26 @@ impl Search<'_> {
 
     /// The cheapest blocks that cover every place; `None` where byte counts cannot all differ.
     fn search(&self, start: &Partial, rest: &[Duration], equal: Equal) -> Option<Partial> {
+        let most = (MOST_STATES_IN_ALL / self.places.len()).clamp(1, MOST_STATES);
         let mut best = self.first_guess(start, rest, equal);
         let mut states: Vec<Vec<Partial>> = vec![Vec::new(); self.places.len() + 1];
         states[0].push(start.clone());
         for covered in 0..self.places.len() {
             for state in std::mem::take(&mut states[covered]) {
                 for (end, span) in self.spans_from(covered) {
-                    let Some(next) = self.add(&state, span, equal) else {
-                        continue;
-                    };
-                    let is_hopeless = |best: &Partial| next.cost + rest[end] >= best.cost;
-                    if best.as_ref().is_some_and(is_hopeless) {
+                    let to_beat = best.as_ref().map(|best| best.cost);
+                    let is_hopeless =
+                        |cost: Duration| to_beat.is_some_and(|best| cost + rest[end] >= best);
+                    // Most are hopeless however little they are padded.
+                    if is_hopeless(state.cost + self.unpadded(span)) {
                         continue;
                     }
+                    let next = self.add(&state, span, equal);
+                    let Some(next) = next.filter(|next| !is_hopeless(next.cost)) else {
+                        continue;
+                    };
                     if end < self.places.len() {
-                        keep(&mut states[end], next);
+                        keep(&mut states[end], next, most);
                     } else {
                         best = Some(next);
                     }
@@ -288,12 +326,7 @@ impl Search<'_> {
         let is_free = |address: u32| !self.is_in(over, address) && !self.is_in(cuts, address);
         let mut rest = gap.clone();
         if !self.rules.access.bridge_gaps {
-            while let Some(place) = self.rules.named.iter().find(|it| {
-                it.table == self.table()
-                    && u32::from(it.address.0) == rest.start
-                    && it.end() <= rest.end
-                    && !rest.is_empty()
-            }) {
+            while let Some(place) = self.named_from(rest.start).find(|it| it.end() <= rest.end) {
                 rest.start = place.end();
             }
         }
@@ -301,6 +334,15 @@ impl Search<'_> {
         gap.end <= 0x1_0000
             && (self.rules.access.bridge_gaps || is_named)
             && gap.clone().all(is_free)
+    }
+
+    /// The named places that begin at this address.
+    fn named_from(&self, start: u32) -> impl Iterator<Item = &Place> {
+        let begin = |place: &Place| u32::from(place.address.0);
+        let first = self.named.partition_point(|place| begin(place) < start);
+        self.named[first..]
+            .iter()
+            .take_while(move |place| begin(place) == start)
     }
 
     fn is_in(&self, list: &[(Table, Address)], address: u32) -> bool {
@@ -331,11 +373,19 @@ impl Search<'_> {
             (None, Equal::IfNeedBe) => own,
             (None, Equal::Never) => return None,
         };
-        let mut next = state.clone();
-        next.cost += self.rules.cost.of(bytes);
-        next.taken.insert(bytes);
-        next.blocks.push((span, bytes));
-        Some(next)
+        let mut taken = state.taken;
+        taken.insert(bytes);
+        let mut chain = self.chain.borrow_mut();
+        chain.push(Link {
+            span,
+            bytes,
+            before: state.last,
+        });
+        Some(Partial {
+            cost: state.cost + self.rules.cost.of(bytes),
+            taken,
+            last: Some(chain.len() - 1),
+        })
     }
 
     /// The first address and count of a block padded to `bytes`: behind its end, or before its start
@@ -368,7 +418,7 @@ impl Search<'_> {
 }
 
 /// Keeps a state unless another is as good, and drops those it betters; of too many the dearest.
-fn keep(states: &mut Vec<Partial>, new: Partial) {
+fn keep(states: &mut Vec<Partial>, new: Partial, most: usize) {
     let betters =
         |one: &Partial, other: &Partial| one.cost <= other.cost && one.taken.is_within(other.taken);
     if states.iter().any(|known| betters(known, &new)) {
@@ -376,7 +426,7 @@ fn keep(states: &mut Vec<Partial>, new: Partial) {
     }
     states.retain(|known| !betters(&new, known));
     states.push(new);
-    if states.len() > MOST_STATES {
+    if states.len() > most {
         let dearest = (0..states.len()).max_by_key(|at| states[*at].cost);
         dearest.map(|at| states.swap_remove(at));
     }

@@ -49,10 +49,15 @@ fn window(line: &str, place: usize) -> Range<usize> {
 fn printable(text: &str) -> String {
     let replaced = |c| match c {
         '\t' => ' ',
-        c if char::is_control(c) => char::REPLACEMENT_CHARACTER,
+        c if char::is_control(c) || is_unseen(c) => char::REPLACEMENT_CHARACTER,
         c => c,
     };
     text.chars().map(replaced).collect()
+}
+
+/// Characters without width, and those that turn the direction of writing.
+fn is_unseen(c: char) -> bool {
+    matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
 }
 
 #[cfg(test)]
@@ -78,7 +83,7 @@ mod tests {
 
     #[test]
     fn a_file_cannot_move_the_cursor_of_a_terminal() {
-        let (shown, _) = excerpt("a = \"\u{1b}[2J\"", 0..1);
-        assert!(!shown.contains('\u{1b}'));
+        let (shown, _) = excerpt("a = \"\u{1b}[2J\u{202e}\"", 0..1);
+        assert!(!shown.contains(['\u{1b}', '\u{202e}']));
     }
 }

@@ -84,7 +84,8 @@ impl Item<'_> {
         let Some(text) = self.as_text() else {
             return self.expected("a duration in quotes", "\"250 ms\"");
         };
-        let Ok(duration) = humantime::parse_duration(text) else {
+        let parsed = humantime::parse_duration(text);
+        let Some(duration) = parsed.ok().filter(|_| !has_torn_number(text)) else {
             let what = format!("'{}': {text:?} is no duration", self.key());
             self.note(&what, "write for example \"250 ms\", \"1 s\" or \"1h 30m\"");
             return None;
@@ -100,6 +101,16 @@ impl Item<'_> {
         );
         None
     }
+}
+
+/// Whether digits stand on both sides of a space: `1 0s` is a slip, not ten seconds.
+fn has_torn_number(text: &str) -> bool {
+    let parts: Vec<&str> = text.split_whitespace().collect();
+    let tears = |pair: &[&str]| {
+        pair[0].ends_with(|c: char| c.is_ascii_digit())
+            && pair[1].starts_with(|c: char| c.is_ascii_digit())
+    };
+    parts.windows(2).any(tears)
 }
 
 /// As files write it, with a space before the unit.

@@ -140,6 +140,7 @@ keys! {
     Rule::AtMostOne(UNITS),
     Rule::Beside(&["limits_in"], "unit_from"),
     Rule::AtLeastOne(&["address", "write"]),
+    Rule::Beside(&["table"], "address"),
 }
 
 pub(super) const BIT_OR_BITS: Alternatives = Alternatives {
@@ -190,6 +191,7 @@ keys! {
         /// The point that shows that a command was taken.
         CONFIRM: NameText = "confirm" => NameText;
     }
+    Rule::Beside(&["table"], "address"),
 }
 
 keys! {

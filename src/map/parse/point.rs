@@ -7,8 +7,9 @@ use serde_json::{Value, json};
 use super::access::Ground;
 use super::keys::{MapFile, Point as Keys};
 use super::layout::{self, Layout};
-use super::{address, raw_values, scaling, write};
-use crate::map::model::{Point, Refresh, Role, Scaling};
+use super::write::{self, WriteKeys};
+use super::{address, raw_values, scaling};
+use crate::map::model::{Address, Point, Refresh, Role, Scaling, Table};
 use crate::name::Name;
 use crate::spanned::{AnyKey, Item, Kind, NameText, Section, SourceFile, nearest};
 use crate::unit::Quantity;
@@ -99,7 +100,7 @@ fn read_keys(
     let write_keys = write::keys(section, ground.numbering);
     let is_read = section.has(&Keys::ADDRESS) || write_keys.is_none();
     let spot = match &write_keys {
-        Some(keys) if !is_read => keys.spot,
+        Some(keys) if !is_read => written_only(section, keys),
         _ => address::read(section, ground.numbering, None),
     };
     let layout = layout::read(section, ground, spot);
@@ -110,6 +111,7 @@ fn read_keys(
     let off = scaling::off(section, valid);
     let limits_in = scaling::limits_in(section);
     let is_difference = section.read(&Keys::DIFFERENCE);
+    let is_difference = is_difference.unwrap_or(role.is_some_and(Role::is_difference));
     let fault_from = section.read(&Keys::FAULT_FROM).unwrap_or_default();
     let access = &ground.access;
     let word_order = section.read(&Keys::WORD_ORDER);
@@ -140,7 +142,7 @@ fn read_keys(
         fault_from,
         valid,
         limits_in,
-        quantity: if is_difference.unwrap_or(role?.is_difference()) {
+        quantity: if is_difference {
             Quantity::Difference
         } else {
             Quantity::Temperature
@@ -155,6 +157,17 @@ fn read_keys(
         stored,
         stops_control,
     })
+}
+
+/// Where a point without an address stands: where it is written. A table for it means nothing.
+fn written_only(section: &Section<'_>, keys: &WriteKeys<'_>) -> Option<(Table, Address)> {
+    section.read(&Keys::TABLE);
+    if let Some(item) = section.get(&Keys::TABLE) {
+        let what = "'table' says where it is read, but it has no 'address'";
+        let help = "add the address; or leave 'table' out, and it is only written";
+        item.note_key_structure(what, help);
+    }
+    keys.spot
 }
 
 /// The name of a point, or a list of them.

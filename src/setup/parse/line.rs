@@ -123,7 +123,7 @@ impl Kind for HostPort {
     }
 
     fn schema(&self) -> Value {
-        json!({ "type": "string", "pattern": r"^[^\s/]+:\+?[0-9]+$" })
+        json!({ "type": "string", "pattern": r"^[!-.0-~]+:\+?[0-9]+$" })
     }
 }
 
@@ -132,7 +132,8 @@ fn host_and_port(item: &Item<'_>, usual: u16) -> Option<String> {
     let parts = text.rsplit_once(':').and_then(|(host, port)| {
         let port: u16 = port.parse().ok()?;
         let is_host = !host.is_empty()
-            && !host.contains(|c: char| c.is_whitespace() || c == '/')
+            // What cannot be seen is no part of a name, and a path none of a host.
+            && host.chars().all(|c| c.is_ascii_graphic() && c != '/')
             // An address with colons stands in brackets, or its last part would be taken for a port.
             && (!host.contains(':') || host.starts_with('[') && host.ends_with(']'));
         (port > 0 && is_host).then_some(text)
