@@ -7,6 +7,7 @@ use std::time::Duration;
 use crate::clock::Stamp;
 use crate::name::Name;
 use crate::number::Number;
+use crate::unit::{Degrees, Quantity, in_degrees};
 
 /// Anything that goes into a recording or onto the screen, in the order it happened.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,7 +33,13 @@ pub struct Sample {
     pub state: State,
     /// One reading for each trend point of the loop's map, in the map's order.
     pub readings: Arc<[Reading]>,
+    /// The unit of each reading.
+    pub units: Units,
 }
+
+/// The unit of each reading of a sample or of settings, `None` for one that has none. Where a point
+/// gives the unit it is what that said last, and `None` until it has been read.
+pub type Units = Arc<[Option<Arc<str>>]>;
 
 /// What came of a poll; the `state` column of a recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,6 +93,40 @@ pub struct Fault {
     pub raw: Vec<u16>,
 }
 
+impl Sample {
+    /// The same with every temperature in one unit, where one of them is in another; `quantities`
+    /// tells of each reading how its degrees convert.
+    pub fn in_degrees(&self, to: Degrees, quantities: &[Quantity]) -> Option<Self> {
+        let (mut readings, mut units) = (self.readings.to_vec(), self.units.to_vec());
+        let mut differs = false;
+        let points = readings.iter_mut().zip(&mut units).zip(quantities);
+        for ((reading, unit), quantity) in points {
+            if let (Reading::Good(number), Some(own)) = (&mut *reading, &*unit)
+                && let Some((shown, other)) = in_degrees(*number, own, to, *quantity)
+            {
+                *number = shown;
+                *unit = Some(other.into());
+                differs = true;
+            }
+        }
+        differs.then(|| Self {
+            readings: readings.into(),
+            units: units.into(),
+            ..self.clone()
+        })
+    }
+}
+
+/// What is known of units after news: what the news does not tell stays.
+pub(crate) fn with_news(known: &Units, news: &Units) -> Units {
+    let merged = known.iter().zip(news.iter());
+    let merged = merged.map(|(known, new)| new.as_ref().or(known.as_ref()));
+    if merged.clone().eq(known.iter().map(Option::as_ref)) {
+        return known.clone();
+    }
+    merged.map(Option::<&Arc<str>>::cloned).collect()
+}
+
 /// The slow points of a loop, as read together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -97,6 +138,8 @@ pub struct Settings {
     pub cause: SettingsCause,
     /// One reading for each settings point of the loop's map, in the map's order.
     pub readings: Arc<[Reading]>,
+    /// The unit of each reading.
+    pub units: Units,
 }
 
 /// Why settings were read or written down.

@@ -1,7 +1,9 @@
 //! Degrees, and what one temperature is in another unit.
 
+use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
 
+use crate::number::Number;
 use crate::spanned::words;
 
 /// A unit of temperature.
@@ -26,6 +28,36 @@ words!(Degrees, "unit", {
     ("fahrenheit", "degF"),
     ("kelvin", "K"),
 ]);
+
+/// A number with a unit, in other degrees: `None` where the unit has none, or is in these already.
+///
+/// ```
+/// use emberline::number::Number;
+/// use emberline::unit::{Degrees::Fahrenheit, Quantity, in_degrees};
+/// let ramp = Number::Decimal("2.5".parse().unwrap());
+/// let (ramp, unit) = in_degrees(ramp, "degC/min", Fahrenheit, Quantity::Temperature).unwrap();
+/// assert_eq!(format!("{ramp} {unit}"), "4.5 degF/min");
+/// ```
+pub fn in_degrees(
+    number: Number,
+    unit: &str,
+    to: Degrees,
+    quantity: Quantity,
+) -> Option<(Number, String)> {
+    let (word, rest) = match unit.split_once('/') {
+        Some((word, _)) => unit.split_at(word.len()),
+        None => (unit, ""),
+    };
+    let from = Degrees::from_word(word).filter(|from| *from != to)?;
+    // So much in a minute is a difference, whatever the point is.
+    let quantity = if rest.is_empty() {
+        quantity
+    } else {
+        Quantity::Difference
+    };
+    let number = from.convert_number(number, to, quantity);
+    Some((number, format!("{}{rest}", to.word())))
+}
 
 /// How a number of degrees converts: 25 degC on the thermometer are 77 degF, but a band of 25 degC
 /// is one of 45 degF.
@@ -107,18 +139,36 @@ impl Degrees {
         Some(rounded)
     }
 
-    /// As [`convert`](Self::convert), for calculations.
+    /// As [`convert`](Self::convert), for calculations: to nine decimals, so that 77.54 degF are
+    /// 25.3 degC and not 25.300000000000004.
     pub fn convert_f64(self, value: f64, to: Self, quantity: Quantity) -> f64 {
-        if self == to {
-            return value;
-        }
-        let zero = |degrees: Self| match (quantity, degrees) {
-            (Quantity::Difference, _) | (Quantity::Temperature, Self::Celsius) => 0.0,
-            (Quantity::Temperature, Self::Fahrenheit) => 32.0,
-            (Quantity::Temperature, Self::Kelvin) => 273.15,
+        let exact = Decimal::try_from(value).ok();
+        let converted = exact.and_then(|value| self.convert(value, to, quantity));
+        converted
+            .and_then(|it| it.round_dp(9).to_f64())
+            .unwrap_or_else(|| self.convert_roughly(value, to, quantity))
+    }
+
+    /// For numbers beyond what a decimal holds, and for those that are none.
+    fn convert_roughly(self, value: f64, to: Self, quantity: Quantity) -> f64 {
+        let zero = |degrees: Self| match quantity {
+            Quantity::Difference => 0.0,
+            Quantity::Temperature => degrees.at_freezing().to_f64().unwrap_or(f64::NAN),
         };
         let factor = to.per_five_kelvins() as f64 / self.per_five_kelvins() as f64;
         (value - zero(self)) * factor + zero(to)
+    }
+
+    /// A number of these degrees in another unit, with the decimals it has.
+    pub fn convert_number(self, number: Number, to: Self, quantity: Quantity) -> Number {
+        let decimal = match number {
+            Number::Decimal(decimal) => self.convert_rounded(decimal, to, quantity),
+            Number::Single(_) | Number::Double(_) => None,
+        };
+        match decimal {
+            Some(decimal) => Number::Decimal(decimal),
+            None => Number::Double(self.convert_f64(number.as_f64(), to, quantity)),
+        }
     }
 }
 
@@ -146,7 +196,13 @@ mod tests {
             assert_eq!(converted, expected.parse().unwrap(), "{value} {from:?}");
             let float = from.convert_f64(value.try_into().unwrap(), to, quantity);
             let exact: f64 = converted.try_into().unwrap();
-            assert!((float - exact).abs() < 1e-9, "{float} {exact}");
+            assert_eq!(
+                float.total_cmp(&exact),
+                std::cmp::Ordering::Equal,
+                "{float} {exact}"
+            );
+            let rough = from.convert_roughly(value.try_into().unwrap(), to, quantity);
+            assert!((rough - exact).abs() < 1e-9, "{rough} {exact}");
         }
     }
 

@@ -2,6 +2,7 @@
 
 mod awaiting;
 mod before_after;
+mod degrees;
 mod demo;
 pub mod evidence;
 mod evidence_json;

@@ -9,6 +9,7 @@ use chrono::SecondsFormat;
 use clap::Args;
 use serde_json::{Value, json};
 
+use super::degrees::degrees;
 use super::health::{health_json, note_json, tell_advice};
 use super::running::runtime;
 use super::{Exit, Stop};
@@ -20,6 +21,7 @@ use crate::notice::{Advice, Exchanges, advise};
 use crate::sample::Reading;
 use crate::setup::{LoopSetup, Setup};
 use crate::signals::asked_to_end;
+use crate::unit::{Degrees, in_degrees};
 
 /// Pause between the readings of --repeat.
 const AGAIN: Duration = Duration::from_secs(1);
@@ -37,6 +39,9 @@ pub(super) struct ReadArgs {
     /// Again every second until Ctrl-C.
     #[arg(long)]
     repeat: bool,
+    /// Temperatures in degC, degF or K.
+    #[arg(long = "in", value_name = "UNIT", value_parser = degrees)]
+    shown_in: Option<Degrees>,
     /// One JSON document for each reading.
     #[arg(long)]
     json: bool,
@@ -49,7 +54,12 @@ pub(super) fn run(args: &ReadArgs) -> Result<Exit, Stop> {
         let clock = Clock::of_this_machine();
         let mut lines = open_lines(&setup, &loops).await?;
         loop {
-            let seen = read_all(&mut lines, &loops).await;
+            let mut seen = read_all(&mut lines, &loops).await;
+            if let Some(degrees) = args.shown_in {
+                for seen in &mut seen {
+                    convert(seen, degrees);
+                }
+            }
             tell(&seen, clock.now(), args.json)?;
             if !args.repeat {
                 return Ok(verdict(&seen));
@@ -114,6 +124,19 @@ async fn read_all<'a>(
         }
     }
     seen
+}
+
+/// Turns temperatures into this unit; raw words, and what is remarked about them, stay.
+fn convert((the_loop, seen): &mut (&LoopSetup, LoopSeen), degrees: Degrees) {
+    for (point, seen) in the_loop.map.points.iter().zip(&mut seen.points) {
+        let (Reading::Good(number), Some(unit)) = (&mut seen.reading, &seen.unit) else {
+            continue;
+        };
+        if let Some((shown, unit)) = in_degrees(*number, unit, degrees, point.quantity) {
+            *number = shown;
+            seen.unit = Some(unit.into());
+        }
+    }
 }
 
 fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), Stop> {

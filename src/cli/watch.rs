@@ -7,6 +7,7 @@ use clap::Args;
 use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
+use super::degrees::degrees;
 use super::follow::News;
 use super::record::recording_name;
 use super::running::{self, runtime};
@@ -17,6 +18,7 @@ use crate::name::Name;
 use crate::record::SYNC_EVERY;
 use crate::sample::{Entry, Event, Happening};
 use crate::setup::{LoopSetup, Setup};
+use crate::unit::Degrees;
 
 /// Show loops live in the terminal.
 ///
@@ -40,6 +42,9 @@ pub(super) struct WatchArgs {
     /// Show a recording that another process is writing.
     #[arg(long, value_name = "RECORDING")]
     follow: Option<PathBuf>,
+    /// Show temperatures in degC, degF or K.
+    #[arg(long = "in", value_name = "UNIT", value_parser = degrees)]
+    shown_in: Option<Degrees>,
 }
 
 /// Marks on their way from the screen.
@@ -49,7 +54,7 @@ const FOLLOWED: usize = 16_384;
 
 pub(super) fn run(args: &WatchArgs) -> Result<Exit, Stop> {
     match (&args.setup, &args.follow) {
-        (_, Some(recording)) => follow(recording),
+        (_, Some(recording)) => follow(recording, args.shown_in),
         (Some(setup), None) => watch(args, &Setup::load(setup)?),
         (None, None) => Err(Stop::new(
             Exit::WrongUse,
@@ -79,7 +84,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     };
     let (asks, asked) = mpsc::channel(ASKS);
     let session = console::Session {
-        screen: screen_facts(setup, recording),
+        screen: screen_facts(setup, recording).shown_in(args.shown_in),
         entries: running.listen(),
         asks,
         clock,
@@ -153,7 +158,7 @@ fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
     }
 }
 
-fn follow(recording: &Path) -> Result<Exit, Stop> {
+fn follow(recording: &Path, shown_in: Option<Degrees>) -> Result<Exit, Stop> {
     let mut news = News::open(recording)?;
     let setup = news.follower().setup().clone();
     let began = news.follower().opened().facts.began;
@@ -164,7 +169,7 @@ fn follow(recording: &Path) -> Result<Exit, Stop> {
         elapsed: std::time::Duration::ZERO,
         time: began,
     };
-    let screen = screen_facts(&setup, Recording::Elsewhere(began));
+    let screen = screen_facts(&setup, Recording::Elsewhere(began)).shown_in(shown_in);
     let session = console::Session {
         screen,
         entries,

@@ -12,6 +12,7 @@ use crate::sample::Entry;
 use crate::setup::{LineSetup, LoopSetup};
 use crate::signals::Signal;
 use crate::trend::Roles;
+use crate::unit::{Degrees, Quantity};
 
 use super::look::Look;
 
@@ -53,8 +54,10 @@ pub type Zone = fn(DateTime<Utc>) -> FixedOffset;
 pub struct LoopFacts {
     /// Its name.
     pub name: Name,
-    /// Unit of the process value; empty where it is not known.
+    /// Unit of the process value; empty where it is not known yet.
     pub unit: String,
+    /// How the degrees of each reading of a sample convert.
+    pub quantities: Vec<Quantity>,
     /// Degrees around the setpoint that count as in band.
     pub band: Option<f64>,
     /// What its controller is called.
@@ -119,6 +122,7 @@ impl LoopFacts {
         Self {
             name: one.name.clone(),
             unit: unit(&one.map),
+            quantities: one.map.trend_points().map(|point| point.quantity).collect(),
             band: one.band,
             controller: one.map.title.clone(),
             decimals: decimals(&one.map),
@@ -126,6 +130,40 @@ impl LoopFacts {
             every: one.every,
             swings: one.map.autotune.map(|habit| habit.swings),
             roles: Roles::of(&one.map),
+        }
+    }
+}
+
+impl ScreenFacts {
+    /// The same with temperatures shown in this unit, if any is asked for.
+    #[must_use]
+    pub fn shown_in(mut self, degrees: Option<Degrees>) -> Self {
+        if let Some(degrees) = degrees {
+            let loops = self.loops.into_iter();
+            self.loops = loops.map(|one| one.shown_in(degrees)).collect();
+        }
+        self
+    }
+}
+
+impl LoopFacts {
+    /// The same with temperatures shown in this unit.
+    #[must_use]
+    pub fn shown_in(self, degrees: Degrees) -> Self {
+        let own = Degrees::from_word(&self.unit);
+        let is_temperature = own.is_some() || self.unit.is_empty();
+        if !is_temperature {
+            return self;
+        }
+        // A band whose unit is not known yet stays as it is written.
+        let in_degrees = |band: f64| match own {
+            Some(own) => own.convert_f64(band, degrees, Quantity::Difference),
+            None => band,
+        };
+        Self {
+            unit: degrees.word().to_owned(),
+            band: self.band.map(in_degrees),
+            ..self
         }
     }
 }

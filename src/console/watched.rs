@@ -5,6 +5,7 @@ use crate::map::Meaning;
 use crate::number::Number;
 use crate::sample::{Happening, Health, Reading, Sample, State, Why};
 use crate::trend::{History, Span, Summary};
+use crate::unit::Degrees;
 
 use super::danger::Dangers;
 use super::episode;
@@ -76,8 +77,19 @@ impl Watched {
         }
     }
 
-    /// Takes a sample of this loop in.
+    /// Takes a sample of this loop in. The screen stays in one unit of temperature: in that of the
+    /// first value, if nothing else was asked for.
     pub(super) fn take(&mut self, sample: &Sample) {
+        let unit = sample.units.get(self.facts.roles.pv).cloned().flatten();
+        if let (true, Some(unit)) = (self.facts.unit.is_empty(), unit) {
+            self.facts.unit = unit.to_string();
+        }
+        let shown = Degrees::from_word(&self.facts.unit);
+        let shown = shown.and_then(|to| sample.in_degrees(to, &self.facts.quantities));
+        self.take_shown(shown.as_ref().unwrap_or(sample));
+    }
+
+    fn take_shown(&mut self, sample: &Sample) {
         let at_s = sample.stamp.elapsed.as_secs_f64();
         self.history.take(&self.facts.roles, sample);
         self.polls += 1;

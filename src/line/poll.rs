@@ -138,15 +138,9 @@ async fn read_block(
     }
 }
 
-/// The sample of a poll that was due at `due`; never earlier than `not_before`.
-pub(crate) fn sample(
-    the_loop: &LoopSetup,
-    polled: &Polled,
-    clock: &Clock,
-    due: Stamp,
-    not_before: Stamp,
-) -> Sample {
-    let map = &the_loop.map;
+/// The sample of a poll that was due at `due`; never earlier than the one before.
+pub(super) fn sample(polling: &Polling, polled: &Polled, clock: &Clock, due: Stamp) -> Sample {
+    let map = &polling.setup.map;
     let readings: Vec<Reading> = map
         .trend_points()
         .map(|point| map.read(point, &polled.image))
@@ -160,25 +154,23 @@ pub(crate) fn sample(
         process_value.and_then(|index| readings.get(index)),
     );
     Sample {
-        of: the_loop.name.clone(),
-        stamp: arrived.max(not_before),
+        of: polling.setup.name.clone(),
+        stamp: arrived.max(polling.last_stamp),
         state,
         readings: readings.into(),
+        units: polling.trend_units.clone(),
     }
 }
 
 /// The sample of a poll that was never asked.
-pub(crate) fn absent(the_loop: &LoopSetup, why: Why, due: Stamp, not_before: Stamp) -> Sample {
-    let readings = the_loop
-        .map
-        .trend_points()
-        .map(|_| Reading::Absent(why))
-        .collect();
+pub(super) fn absent(polling: &Polling, why: Why, due: Stamp) -> Sample {
+    let map = &polling.setup.map;
     Sample {
-        of: the_loop.name.clone(),
-        stamp: due.max(not_before),
+        of: polling.setup.name.clone(),
+        stamp: due.max(polling.last_stamp),
         state: State::Absent(why),
-        readings,
+        readings: map.trend_points().map(|_| Reading::Absent(why)).collect(),
+        units: polling.trend_units.clone(),
     }
 }
 

@@ -14,8 +14,8 @@ use super::port::Pace;
 use super::schedule::Grid;
 use super::tally::Tally;
 use crate::clock::{Clock, Stamp};
-use crate::map::{Map, Place, Point, Refresh};
-use crate::sample::{Reading, SettingsCause};
+use crate::map::{Image, Map, Place, Point, Refresh};
+use crate::sample::{Reading, SettingsCause, Units, with_news};
 use crate::setup::LoopSetup;
 
 /// How often the slow points are looked at (they change by hand, minutes apart at least).
@@ -50,6 +50,9 @@ pub(super) struct Polling {
     last_settings: Option<Vec<Reading>>,
     /// As last read, with whichever blocks.
     pub(super) givers: Givers,
+    /// Of the readings of a sample, and of settings.
+    pub(super) trend_units: Units,
+    pub(super) settings_units: Units,
     refusals: Refusals,
     is_measured: bool,
     silent_polls: u32,
@@ -79,6 +82,8 @@ impl Polling {
             look: None,
             last_settings: None,
             givers: Givers::default(),
+            trend_units: setup.map.units(Refresh::Trend, &Image::default()),
+            settings_units: setup.map.units(Refresh::Settings, &Image::default()),
             wanted: Some(SettingsCause::Start),
             look_at: Instant::now(),
             refusals: Refusals::default(),
@@ -132,6 +137,17 @@ impl Polling {
         let mut blocks = [self.trend.as_slice(), &self.settings].concat();
         givers_last(&self.setup.map, &mut blocks);
         blocks
+    }
+
+    /// Takes what a reading tells of units; what it does not tell stays.
+    pub(super) fn take_units(&mut self, image: &Image) {
+        let map = &self.setup.map;
+        if !map.has_switchable_units() {
+            return;
+        }
+        self.trend_units = with_news(&self.trend_units, &map.units(Refresh::Trend, image));
+        let news = map.units(Refresh::Settings, image);
+        self.settings_units = with_news(&self.settings_units, &news);
     }
 
     /// Takes note of how a poll went. Whether the plan should be made anew: the unit refused a block

@@ -259,13 +259,8 @@ impl Run {
             polling.look_at = Instant::now();
         }
         let should_replan = polling.note(&polled);
-        let sample = sample(
-            &polling.setup,
-            &polled,
-            &self.clock,
-            due,
-            polling.last_stamp,
-        );
+        polling.take_units(&polled.image);
+        let sample = sample(polling, &polled, &self.clock, due);
         polling.last_stamp = sample.stamp;
         self.send(Entry::Sample(sample)).await?;
         if should_replan {
@@ -278,7 +273,7 @@ impl Run {
     async fn send_absent(&mut self, index: usize, due: Stamp, why: Why) -> Result<(), Gone> {
         let polling = &mut self.loops[index];
         polling.tally.unasked(why);
-        let sample = absent(&polling.setup, why, due, polling.last_stamp);
+        let sample = absent(polling, why, due);
         polling.last_stamp = sample.stamp;
         self.send(Entry::Sample(sample)).await
     }
@@ -323,12 +318,13 @@ impl Run {
         }
         if let Some((cause, readings)) = polling.finish_look(&look) {
             let stamp = self.clock.now().max(polling.last_stamp);
-            let of = polling.setup.name.clone();
+            polling.take_units(&look.polled.image);
             let settings = Settings {
-                of,
+                of: polling.setup.name.clone(),
                 stamp,
                 cause,
                 readings: readings.into(),
+                units: polling.settings_units.clone(),
             };
             self.send(Entry::Settings(settings)).await?;
         }

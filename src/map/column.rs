@@ -1,6 +1,8 @@
 //! What a point is called in the header of a recording.
 
-use super::model::{Point, UnitOf};
+use std::sync::Arc;
+
+use super::model::{Map, Point, UnitOf};
 use crate::unit::Degrees;
 
 impl Point {
@@ -19,6 +21,23 @@ impl Point {
         match unit.as_str() {
             "" => self.name.to_string(),
             unit => format!("{}_{unit}", self.name),
+        }
+    }
+}
+
+impl Map {
+    /// Every unit a point's value may be in: the fixed one, or those the point that gives it names.
+    pub fn possible_units(&self, point: &Point) -> Vec<Arc<str>> {
+        match &point.unit {
+            UnitOf::None => Vec::new(),
+            UnitOf::Fixed(unit) => vec![Arc::clone(unit)],
+            UnitOf::From(giver) => {
+                let names = self
+                    .point(giver)
+                    .into_iter()
+                    .flat_map(|it| it.names.values());
+                names.map(|name| plain_unit(name).into()).collect()
+            }
         }
     }
 }

@@ -6,10 +6,10 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::column::plain_unit;
 use super::image::Image;
-use super::model::{Encoding, Map, Point, Scaling, UnitOf};
+use super::model::{Encoding, Map, Point, Refresh, Scaling, UnitOf};
 use super::scale::{Scale, double, single, whole_scaled};
 use crate::number::Number;
-use crate::sample::{Fault, Reading, Why};
+use crate::sample::{Fault, Reading, Units, Why};
 use crate::unit::Degrees;
 
 /// The largest number of decimals a decimal-point register can give; more is a fault.
@@ -97,6 +97,12 @@ impl Map {
         };
         let giver = self.point(name).ok_or(NoScale::Absent(Why::Skipped))?;
         decimals_of(&self.read(giver, image)).map(Scale::Decimals)
+    }
+
+    /// The unit of each point that is read this often, as far as the image tells; fixed ones always.
+    pub fn units(&self, refresh: Refresh, image: &Image) -> Units {
+        let points = self.points.iter().filter(|point| point.refresh == refresh);
+        points.map(|point| self.unit_of(point, image)).collect()
     }
 
     /// The unit a point's value has at present; `None` without one, or while the point that gives

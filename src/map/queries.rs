@@ -64,6 +64,12 @@ impl Map {
         places.into_iter().collect()
     }
 
+    /// Whether the unit of any point can change while it is polled.
+    pub fn has_switchable_units(&self) -> bool {
+        let is_switchable = |point: &Point| matches!(point.unit, UnitOf::From(_));
+        self.points.iter().any(is_switchable)
+    }
+
     /// The places of all points that may be read.
     pub fn readable_places(&self) -> impl Iterator<Item = Place> {
         let readable = |point: &&Point| point.refresh != Refresh::Never;

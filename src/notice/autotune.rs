@@ -6,14 +6,13 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::Finding;
-use super::values::moved;
+use super::known::Known;
 use crate::map::{Map, Meaning, Point, Role};
 use crate::name::Name;
-use crate::number::Number;
 use crate::sample::{Happening, Reading, Sample, Settings, SettingsCause};
 
 /// The three numbers, by point name.
-type Tuning = BTreeMap<Name, Number>;
+type Tuning = BTreeMap<Name, Known>;
 
 /// Follows the autotune of one loop.
 #[derive(Debug)]
@@ -37,6 +36,9 @@ enum Phase {
     },
 }
 
+/// A reading and its unit.
+type Read<'a> = (&'a Reading, &'a Option<Arc<str>>);
+
 /// What a sample changed in the story.
 #[derive(Debug, Default)]
 pub(super) struct Step {
@@ -56,7 +58,8 @@ impl AutotuneWatch {
 
     pub(super) fn on_sample(&mut self, sample: &Sample) -> Option<Step> {
         let map = self.map.clone();
-        self.remember(map.trend_points().zip(sample.readings.iter()));
+        let readings = sample.readings.iter().zip(sample.units.iter());
+        self.remember(map.trend_points().zip(readings));
         let (point, reading) = map
             .trend_points()
             .zip(sample.readings.iter())
@@ -94,7 +97,8 @@ impl AutotuneWatch {
     /// The verdict, once the settings after the tune are there.
     pub(super) fn on_settings(&mut self, settings: &Settings) -> Option<Finding> {
         let map = self.map.clone();
-        self.remember(map.settings_points().zip(settings.readings.iter()));
+        let readings = settings.readings.iter().zip(settings.units.iter());
+        self.remember(map.settings_points().zip(readings));
         match &mut self.phase {
             // The watching began in the middle of a tune: what is read first counts as before.
             Phase::Active { tuning_before } if tuning_before.is_empty() => {
@@ -110,14 +114,14 @@ impl AutotuneWatch {
         }
     }
 
-    fn remember<'a>(&mut self, readings: impl Iterator<Item = (&'a Point, &'a Reading)>) {
-        for (point, reading) in readings {
-            let Some(number) = reading.number() else {
+    fn remember<'a>(&mut self, readings: impl Iterator<Item = (&'a Point, Read<'a>)>) {
+        for (point, (reading, unit)) in readings {
+            let Some(known) = Known::of(reading, unit.as_ref()) else {
                 continue;
             };
             match point.role {
                 role if role.is_tuning() => {
-                    self.tuning.insert(point.name.clone(), number);
+                    self.tuning.insert(point.name.clone(), known);
                 }
                 Role::Mode => self.mode = self.map.meaning(point, reading),
                 _ => {}
@@ -147,7 +151,7 @@ impl AutotuneWatch {
     fn changes(&self, before: &Tuning) -> Vec<String> {
         let change = |point: &Point| {
             let (old, new) = (before.get(&point.name)?, self.tuning.get(&point.name)?);
-            point.moved(*old, *new).then(|| moved(point, *old, *new))
+            old.has_moved(point, new).then(|| old.story(point, new))
         };
         self.map.points.iter().filter_map(change).collect()
     }

@@ -5,6 +5,7 @@
 mod advice;
 mod answers;
 mod autotune;
+mod known;
 mod recent;
 mod values;
 

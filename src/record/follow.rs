@@ -10,16 +10,16 @@ use std::time::Duration;
 use csv::StringRecord;
 use rust_decimal::Decimal;
 
-use super::layout::{EVENTS_FILE, SETTINGS_FILE};
+use super::layout::{EVENTS_FILE, SETTINGS_FILE, units_of_header};
 use super::read_error::ReadError;
 use super::recording_source::{Opened, day_files, open};
 use super::rows::Row;
 use crate::clock::Stamp;
-use crate::map::Map;
+use crate::map::{Image, Map, Refresh};
 use crate::name::Name;
 use crate::number::Number;
 use crate::sample::{
-    Entry, Event, Happening, Reading, Sample, Settings, SettingsCause, State, Why,
+    Entry, Event, Happening, Reading, Sample, Settings, SettingsCause, State, Units, Why,
 };
 use crate::setup::Setup;
 
@@ -29,6 +29,8 @@ pub struct Follower {
     opened: Opened,
     /// How far each file has been read, in bytes.
     read: HashMap<PathBuf, u64>,
+    /// The units that the header of each file of samples tells.
+    units: HashMap<PathBuf, Units>,
 }
 
 impl Follower {
@@ -40,6 +42,7 @@ impl Follower {
         Ok(Self {
             opened: open(folder)?,
             read: HashMap::new(),
+            units: HashMap::new(),
         })
     }
 
@@ -71,20 +74,22 @@ impl Follower {
         for the_loop in self.opened.setup.loops.clone() {
             let folder = self.opened.folder.join(the_loop.name.as_str());
             for path in day_files(&folder)? {
-                for (number, record) in self.new_rows(&path)? {
-                    entries.push(Entry::Sample(sample(
-                        &path,
-                        number,
-                        &record,
-                        &the_loop.name,
-                        &the_loop.map,
-                    )?));
+                let (header, rows) = self.new_rows(&path)?;
+                if let Some(header) = header {
+                    let units = units_of_header(&the_loop.map, header.iter());
+                    self.units.insert(path.clone(), units);
+                }
+                let unknown = || the_loop.map.units(Refresh::Trend, &Image::default());
+                let units = self.units.entry(path.clone()).or_insert_with(unknown);
+                for row in rows {
+                    let sample = sample(&path, &row, &the_loop.name, units)?;
+                    entries.push(Entry::Sample(sample));
                 }
             }
-            for (_, record) in self.new_rows(&folder.join(SETTINGS_FILE))? {
+            for (_, record) in self.new_rows(&folder.join(SETTINGS_FILE))?.1 {
                 add_setting(&mut entries, &record, &the_loop.name, &the_loop.map);
             }
-            for (_, record) in self.new_rows(&folder.join(EVENTS_FILE))? {
+            for (_, record) in self.new_rows(&folder.join(EVENTS_FILE))?.1 {
                 entries.extend(event(&record, &the_loop.name).map(Entry::Event));
             }
         }
@@ -92,8 +97,11 @@ impl Follower {
         Ok(entries)
     }
 
-    /// The whole rows behind what was read before, the header aside.
-    fn new_rows(&mut self, path: &Path) -> Result<Vec<(u64, StringRecord)>, ReadError> {
+    /// The whole rows behind what was read before; the header beside them, when it is read.
+    fn new_rows(
+        &mut self,
+        path: &Path,
+    ) -> Result<(Option<StringRecord>, Vec<Numbered>), ReadError> {
         let from = self.read.get(path).copied().unwrap_or(0);
         let added = read_from(path, from).map_err(|error| {
             ReadError::of_file(
@@ -122,9 +130,22 @@ impl Follower {
                 )
             })
         };
-        rows.records().enumerate().map(row).collect()
+        let header = rows
+            .headers()
+            .ok()
+            .filter(|header| from == 0 && !header.is_empty());
+        let header = header.cloned();
+        let rows = rows
+            .records()
+            .enumerate()
+            .map(row)
+            .collect::<Result<_, _>>()?;
+        Ok((header, rows))
     }
 }
+
+/// A row and its number.
+type Numbered = (u64, StringRecord);
 
 fn read_from(path: &Path, from: u64) -> io::Result<Vec<u8>> {
     let mut file = File::open(path)?;
@@ -136,12 +157,11 @@ fn read_from(path: &Path, from: u64) -> io::Result<Vec<u8>> {
 
 fn sample(
     path: &Path,
-    number: u64,
-    record: &StringRecord,
+    (number, record): &Numbered,
     of: &Name,
-    map: &Map,
+    units: &Units,
 ) -> Result<Sample, ReadError> {
-    let row = Row::parse(path, number, record, map.trend_points().count())?;
+    let row = Row::parse(path, *number, record, units.len())?;
     let state = State::from_word(&row.state).unwrap_or(State::Partial);
     let why = match state {
         State::Absent(why) => why,
@@ -158,6 +178,7 @@ fn sample(
         },
         state,
         readings,
+        units: units.clone(),
     })
 }
 
@@ -170,7 +191,7 @@ fn reading(cell: &str, why: Why) -> Reading {
 /// Puts one row of `settings.csv` into the reading it belongs to: the rows of one reading follow each
 /// other with one stamp.
 fn add_setting(entries: &mut Vec<Entry>, record: &StringRecord, of: &Name, map: &Map) {
-    let Some((stamp, [cause, point, _, value])) = stamp(record).zip(cells(record, 2)) else {
+    let Some((stamp, [cause, point, _, value, unit])) = stamp(record).zip(cells(record, 2)) else {
         return;
     };
     let Some(index) = map
@@ -181,20 +202,27 @@ fn add_setting(entries: &mut Vec<Entry>, record: &StringRecord, of: &Name, map: 
     };
     let cause = SettingsCause::from_word(cause).unwrap_or(SettingsCause::Changed);
     let reading = reading(value, Why::NoAnswer);
+    let unit = (!unit.is_empty()).then(|| Arc::from(unit));
     let same = |entry: &Entry| matches!(entry, Entry::Settings(it) if it.stamp == stamp && it.of == *of && it.cause == cause);
     if let Some(Entry::Settings(settings)) = entries.iter_mut().rfind(|entry| same(entry)) {
         let mut readings = settings.readings.to_vec();
         readings[index] = reading;
         settings.readings = readings.into();
+        let mut units = settings.units.to_vec();
+        units[index] = unit;
+        settings.units = units.into();
         return;
     }
     let mut readings = vec![Reading::Absent(Why::NoAnswer); map.settings_points().count()];
     readings[index] = reading;
+    let mut units = map.units(Refresh::Settings, &Image::default()).to_vec();
+    units[index] = unit;
     entries.push(Entry::Settings(Settings {
         of: of.clone(),
         stamp,
         cause,
         readings: readings.into(),
+        units: units.into(),
     }));
 }
 

@@ -159,6 +159,7 @@ impl AtWork {
                     stamp,
                     cause: SettingsCause::Changed,
                     readings: [value(1), value(2), value(3)].into(),
+                    units: [None, None, None].into(),
                 }))
                 .await;
                 self.send(Entry::Event(crate::sample::Event {

@@ -2,7 +2,6 @@
 
 use std::time::Duration;
 
-use super::layout::sample_header;
 use super::waiting::ROW_EXTRA;
 use crate::setup::Setup;
 
@@ -29,11 +28,11 @@ impl Growth {
     pub(super) fn of(setup: &Setup, since: Duration) -> Self {
         let per_s = |bytes: usize, every: Duration| bytes as f64 / every.as_secs_f64();
         let loops = || setup.loops.iter();
-        let row = |points: usize| FIXED_CELLS + CELL * points.saturating_sub(3);
+        let row = |points: usize| FIXED_CELLS + CELL * points;
         Self {
             rows_per_s: loops().map(|it| per_s(1, it.every)).sum(),
             expected: loops()
-                .map(|it| per_s(row(sample_header(&it.map).len()), it.every))
+                .map(|it| per_s(row(it.map.trend_points().count()), it.every))
                 .sum(),
             written: 0,
             since,

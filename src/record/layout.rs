@@ -7,8 +7,8 @@ use chrono::{DateTime, NaiveDate, SecondsFormat, Utc};
 
 use super::sums::files_in;
 use crate::clock::Stamp;
-use crate::map::{Map, Point, UnitOf};
-use crate::sample::Sample;
+use crate::map::{Image, Map, Point};
+use crate::sample::{Sample, Units};
 
 /// The file that says what a recording is.
 pub(crate) const FACTS_FILE: &str = "recording.toml";
@@ -48,25 +48,71 @@ pub(crate) fn files_of_recording(folder: &Path) -> io::Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-/// The samples of one UTC day.
-pub(crate) fn day_file(day: NaiveDate) -> String {
-    format!("{}.csv", day.format("%Y-%m-%d"))
+/// A file of samples: one UTC day, or the part of one in which every point keeps its unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct DayPart {
+    pub(crate) day: NaiveDate,
+    /// Counted from 1.
+    part: u32,
 }
 
-/// Whether a file of a loop's folder holds samples.
-pub(crate) fn is_day_file(name: &str) -> bool {
-    name.get(..10)
-        .is_some_and(|day| NaiveDate::parse_from_str(day, "%Y-%m-%d").is_ok())
-        && Path::new(name).extension().is_some_and(|end| end == "csv")
+impl DayPart {
+    /// The first part of a day.
+    pub(crate) fn first(day: NaiveDate) -> Self {
+        Self { day, part: 1 }
+    }
+
+    /// The part behind this one, of the same day.
+    pub(crate) fn next(self) -> Self {
+        Self {
+            part: self.part + 1,
+            ..self
+        }
+    }
+
+    /// `2027-03-04.csv`, `2027-03-04_2.csv`.
+    pub(crate) fn file_name(self) -> String {
+        let day = self.day.format("%Y-%m-%d");
+        match self.part {
+            1 => format!("{day}.csv"),
+            part => format!("{day}_{part}.csv"),
+        }
+    }
+
+    /// What the file of this name holds, if it holds samples.
+    pub(crate) fn of_file(path: &Path) -> Option<Self> {
+        let name = path.file_name()?.to_str()?;
+        let stem = name.strip_suffix(".csv")?;
+        let (day, part) = match stem.split_once('_') {
+            Some((day, part)) => (day, part.parse().ok()?),
+            None => (stem, 1),
+        };
+        let day = NaiveDate::parse_from_str(day, "%Y-%m-%d").ok()?;
+        let found = Self { day, part };
+        (found.file_name() == name).then_some(found)
+    }
 }
 
-/// The header of a day file.
-pub(crate) fn sample_header(map: &Map) -> Vec<String> {
+/// The header of a file of samples whose points have these units.
+pub(crate) fn sample_header(map: &Map, units: &Units) -> Vec<String> {
+    let points = map.trend_points().zip(units.iter());
     FIXED_COLUMNS
         .map(str::to_owned)
         .into_iter()
-        .chain(map.trend_points().map(Point::column))
+        .chain(points.map(|(point, unit)| point.column_in(unit.as_deref())))
         .collect()
+}
+
+/// The units that such a header tells; those that are fixed even if it tells nothing.
+pub(crate) fn units_of_header<'h>(map: &Map, header: impl Iterator<Item = &'h str>) -> Units {
+    let columns = header.skip(FIXED_COLUMNS.len()).map(Some);
+    let columns = columns.chain(std::iter::repeat(None));
+    let unit = |(point, column): (&Point, Option<&str>)| {
+        let mut possible = map.possible_units(point).into_iter();
+        let told = possible.find(|unit| Some(point.column_in(Some(unit)).as_str()) == column);
+        told.or_else(|| map.unit_of(point, &Image::default()))
+    };
+    map.trend_points().zip(columns).map(unit).collect()
 }
 
 /// The row of one sample.
@@ -90,12 +136,4 @@ pub(crate) fn stamp_cells(stamp: Stamp) -> [String; 2] {
 /// A wall time as recordings write it.
 pub(crate) fn time_cell(time: DateTime<Utc>) -> String {
     time.to_rfc3339_opts(SecondsFormat::Millis, true)
-}
-
-/// A point's unit as recordings write it; empty for none and for one the controller switches.
-pub(crate) fn unit_cell(point: &Point) -> &str {
-    match &point.unit {
-        UnitOf::Fixed(unit) => unit,
-        UnitOf::None | UnitOf::From(_) => "",
-    }
 }

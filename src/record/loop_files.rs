@@ -6,18 +6,18 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::NaiveDate;
-
 use super::disk::{Disk, Syncing, Tail};
 use super::layout::{
-    EVENTS_FILE, EVENTS_HEADER, SETTINGS_FILE, SETTINGS_HEADER, day_file, sample_header,
-    sample_row, stamp_cells, unit_cell,
+    DayPart, EVENTS_FILE, EVENTS_HEADER, SETTINGS_FILE, SETTINGS_HEADER, sample_header, sample_row,
+    stamp_cells, units_of_header,
 };
 use super::mend::Mended;
 use crate::clock::{Clock, Stamp};
-use crate::map::Map;
+use crate::map::{Image, Map, Refresh};
 use crate::name::Name;
-use crate::sample::{Event, Reading, Sample, Settings, SettingsCause, State, Why};
+use crate::sample::{
+    Event, Reading, Sample, Settings, SettingsCause, State, Units, Why, with_news,
+};
 use crate::setup::LoopSetup;
 
 /// A row on its way to its file.
@@ -29,9 +29,10 @@ pub(super) struct Row {
 }
 
 /// The file of a loop that gets a row.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 enum Place {
-    Day(NaiveDate),
+    /// A file of samples, and the units its header tells.
+    Day(DayPart, Units),
     Events,
     Settings,
 }
@@ -76,7 +77,9 @@ pub(super) struct LoopFiles {
     every: Duration,
     folder: PathBuf,
     map: Arc<Map>,
-    day: Option<(NaiveDate, Table)>,
+    day: Option<(DayPart, Table)>,
+    /// Where the rows made last belong.
+    making: Option<(DayPart, Units)>,
     closed: Vec<ClosedDay>,
     events: Table,
     settings: Table,
@@ -102,12 +105,14 @@ impl LoopFiles {
         let map = the_loop.map.clone();
         let events = Table::open(&folder.join(EVENTS_FILE), EVENTS_HEADER, disk)?;
         let settings = Table::open(&folder.join(SETTINGS_FILE), SETTINGS_HEADER, disk)?;
-        let day = match mended.last_day {
+        let known = units_of_header(&map, mended.last_header.iter().map(String::as_str));
+        let (day, making) = match mended.last_day {
             Some(day) => {
-                let path = folder.join(day_file(day));
-                Some((day, Table::open(&path, sample_header(&map), disk)?))
+                let path = folder.join(day.file_name());
+                let table = Table::open(&path, sample_header(&map, &known), disk)?;
+                (Some((day, table)), Some((day, known)))
             }
-            None => None,
+            None => (None, None),
         };
         Ok(Self {
             of: the_loop.name.clone(),
@@ -115,6 +120,7 @@ impl LoopFiles {
             folder: folder.to_owned(),
             map,
             day,
+            making,
             closed: Vec::new(),
             events,
             settings,
@@ -142,11 +148,31 @@ impl LoopFiles {
 
     /// The row of a poll.
     pub(super) fn row_of_sample(&mut self, sample: &Sample) -> io::Result<Row> {
-        let day = Place::Day(sample.stamp.time.date_naive());
-        let row = Row::new(&self.of, day, sample_row(sample))?;
+        let place = self.place_of(sample);
+        let row = Row::new(&self.of, place, sample_row(sample))?;
         self.rows += 1;
         self.last = sample.stamp;
         Ok(row)
+    }
+
+    /// The file of a sample's own UTC day; another one from where a point's unit is another. A clock
+    /// that was set back writes on into the later day.
+    fn place_of(&mut self, sample: &Sample) -> Place {
+        let day = sample.stamp.time.date_naive();
+        let (part, units) = match self.making.take() {
+            None => (DayPart::first(day), sample.units.clone()),
+            Some((open, known)) => {
+                let units = with_news(&known, &sample.units);
+                let part = match open {
+                    _ if day > open.day => DayPart::first(day),
+                    _ if units != known => open.next(),
+                    _ => open,
+                };
+                (part, units)
+            }
+        };
+        self.making = Some((part, units.clone()));
+        Place::Day(part, units)
     }
 
     pub(super) fn row_of_event(&self, event: &Event) -> io::Result<Row> {
@@ -161,7 +187,8 @@ impl LoopFiles {
         let cause = settings.cause.word();
         let only_moved = settings.cause == SettingsCause::Changed;
         let mut rows = Vec::new();
-        for (point, reading) in self.map.settings_points().zip(settings.readings.iter()) {
+        let readings = settings.readings.iter().zip(settings.units.iter());
+        for (point, (reading, unit)) in self.map.settings_points().zip(readings) {
             let value = reading.to_string();
             let last = self
                 .last_settings
@@ -177,7 +204,7 @@ impl LoopFiles {
                 name,
                 role,
                 &value,
-                unit_cell(point),
+                unit.as_deref().unwrap_or_default(),
             ];
             rows.push(Row::new(&self.of, Place::Settings, cells)?);
         }
@@ -186,22 +213,21 @@ impl LoopFiles {
 
     /// Writes a row and flushes it to the system. After an error nothing of it is there.
     pub(super) fn put(&mut self, row: &Row, disk: &dyn Disk) -> io::Result<()> {
-        let table = match row.file {
-            Place::Day(day) => self.table_of(day, disk)?,
+        let table = match &row.file {
+            Place::Day(part, units) => self.table_of(*part, units, disk)?,
             Place::Events => &mut self.events,
             Place::Settings => &mut self.settings,
         };
         table.write(&row.line)
     }
 
-    /// Every sample goes into the file of its own UTC day.
-    fn table_of(&mut self, day: NaiveDate, disk: &dyn Disk) -> io::Result<&mut Table> {
+    /// The table of a file of samples; the one before is closed.
+    fn table_of(&mut self, day: DayPart, units: &Units, disk: &dyn Disk) -> io::Result<&mut Table> {
         let open = match self.day.take() {
-            // A clock that was set back writes on into the later day.
             Some((open, table)) if open >= day => (open, table),
             before => {
-                let path = self.folder.join(day_file(day));
-                let opened = Table::open(&path, sample_header(&self.map), disk);
+                let path = self.folder.join(day.file_name());
+                let opened = Table::open(&path, sample_header(&self.map, units), disk);
                 let (full, opened) = match opened {
                     Ok(table) => (before, table),
                     Err(error) => {
@@ -210,7 +236,7 @@ impl LoopFiles {
                     }
                 };
                 self.closed.extend(full.map(|(day, table)| ClosedDay {
-                    path: self.folder.join(day_file(day)),
+                    path: self.folder.join(day.file_name()),
                     table,
                 }));
                 (day, opened)
@@ -229,9 +255,10 @@ impl LoopFiles {
             stamp: clock.at(self.every * self.rows).max(self.last),
             state: State::Absent(why),
             readings: readings.collect(),
+            units: self.map.units(Refresh::Trend, &Image::default()),
         };
-        let day = Place::Day(sample.stamp.time.date_naive());
-        let row = Row::new(&self.of, day, sample_row(&sample))?;
+        let place = self.place_of(&sample);
+        let row = Row::new(&self.of, place, sample_row(&sample))?;
         self.put(&row, disk)?;
         self.rows += 1;
         self.gap -= 1;

@@ -2,19 +2,19 @@
 
 use std::collections::HashMap;
 use std::fs::{self, File, OpenOptions};
-use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use chrono::NaiveDate;
-
-use super::layout::{EVENTS_FILE, SETTINGS_FILE, is_day_file};
+use super::layout::{DayPart, EVENTS_FILE, SETTINGS_FILE};
 
 /// What the files of one loop hold.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Mended {
-    /// The latest day with a file.
-    pub(super) last_day: Option<NaiveDate>,
+    /// The latest file of samples.
+    pub(super) last_day: Option<DayPart>,
+    /// Its header.
+    pub(super) last_header: Vec<String>,
     /// Rows in all day files.
     pub(super) rows: u32,
     /// The latest `elapsed_s` in any file.
@@ -33,12 +33,11 @@ pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
     let mut days = Vec::new();
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        if is_day_file(&name) {
-            days.push(path.clone());
+        if DayPart::of_file(&path).is_some() {
+            days.push(path);
         }
     }
-    days.sort();
+    days.sort_by_key(|path| DayPart::of_file(path));
     let others = [EVENTS_FILE, SETTINGS_FILE].map(|name| folder.join(name));
     for path in days
         .iter()
@@ -53,11 +52,10 @@ pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
     for path in &days {
         mended.rows += count_rows(path)?;
     }
-    let last = days.pop();
-    mended.last_day = last.and_then(|path| {
-        let stem = path.file_stem()?.to_string_lossy().into_owned();
-        stem.parse().ok()
-    });
+    if let Some(last) = days.pop() {
+        mended.last_day = DayPart::of_file(&last);
+        mended.last_header = header(&last)?;
+    }
     mended.full_days = days;
     mended.last_settings = last_settings(&others[1]).unwrap_or_default();
     Ok(mended)
@@ -115,6 +113,13 @@ fn last_line(path: &Path) -> io::Result<String> {
     (&file).seek(SeekFrom::Start(start))?;
     (&file).read_to_string(&mut line)?;
     Ok(line)
+}
+
+/// The cells of a file's first line.
+fn header(path: &Path) -> io::Result<Vec<String>> {
+    let mut line = String::new();
+    BufReader::new(File::open(path)?).read_line(&mut line)?;
+    Ok(line.trim_end().split(',').map(str::to_owned).collect())
 }
 
 /// Rows of a file, its header aside.

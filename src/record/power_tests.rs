@@ -9,6 +9,7 @@ use std::{fs, io};
 use super::disk::{Disk, FileSystem, Syncing, Tail};
 use super::{Recorder, Unfinished, verify};
 use crate::clock::{Clock, Stamp};
+use crate::map::{Image, Refresh};
 use crate::number::Number;
 use crate::sample::{Entry, Reading, Sample, State};
 use crate::setup::Setup;
@@ -142,6 +143,7 @@ pub(super) fn sample(setup: &Setup, stamp: Stamp, value: f32) -> Entry {
         stamp,
         state: State::Good,
         readings: [Reading::Good(Number::Single(value))].into(),
+        units: setup.loops[0].map.units(Refresh::Trend, &Image::default()),
     })
 }
 

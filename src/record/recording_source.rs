@@ -2,13 +2,14 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 
 use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::facts::{FactsFile, SCHEMA};
-use super::layout::{EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, is_day_file, unit_cell};
+use super::layout::{DayPart, EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, units_of_header};
 use super::read_error::ReadError;
 use super::rows::{Row, whole_rows};
 use super::source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
@@ -16,6 +17,7 @@ use crate::map::{Map, Role};
 use crate::number::Number;
 use crate::sample::{Happening, Reading};
 use crate::setup::{LoopSetup, Setup};
+use crate::unit::{Degrees, Quantity};
 
 /// In the place of a state: a row that was left out.
 pub(super) const UNREADABLE: &str = "unreadable";
@@ -157,11 +159,11 @@ pub(crate) fn day_files(folder: &Path) -> Result<Vec<PathBuf>, ReadError> {
     let mut files = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let entry = entry.map_err(unreadable)?;
-        if is_day_file(&entry.file_name().to_string_lossy()) {
+        if DayPart::of_file(&entry.path()).is_some() {
             files.push(entry.path());
         }
     }
-    files.sort();
+    files.sort_by_key(|path| DayPart::of_file(path));
     Ok(files)
 }
 
@@ -174,6 +176,7 @@ fn read_loop(
     let mut columns = Columns::new(&the_loop.map);
     for path in day_files(folder)? {
         let mut file = CsvFile::open(&path, Writer::Emberline)?;
+        columns.begin_file(&the_loop.map, file.header());
         while let Some(row) = file.next_row()? {
             let read = row.and_then(|it| columns.push(&the_loop.map, &path, &it));
             match read {
@@ -182,15 +185,10 @@ fn read_loop(
             }
         }
     }
-    let unit = the_loop
-        .map
-        .trend_points()
-        .find(|point| point.role == Role::ProcessValue)
-        .map(unit_cell);
     Ok(LoopRecord {
         name: the_loop.name.to_string(),
         controller: Some(the_loop.map.title.clone()),
-        unit: unit.filter(|unit| !unit.is_empty()).map(str::to_owned),
+        unit: columns.unit.map(|unit| unit.to_string()),
         band: the_loop.band,
         began: Some(began),
         time_s: columns.time_s,
@@ -210,6 +208,10 @@ fn read_loop(
 struct Columns {
     points: usize,
     at: At,
+    /// Of the process value in the first file that tells it; the temperatures of all files are in it.
+    unit: Option<Arc<str>>,
+    /// How to get there from the units of the present file.
+    from: Option<(Degrees, Degrees)>,
     time_s: Vec<f64>,
     pv: Vec<f64>,
     setpoint: Vec<f64>,
@@ -244,6 +246,17 @@ impl Columns {
         }
     }
 
+    /// Takes what a file's header tells of units.
+    fn begin_file(&mut self, map: &Map, header: &[String]) {
+        let units = units_of_header(map, header.iter().map(String::as_str));
+        let unit = self.at.pv.and_then(|pv| units.get(pv).cloned().flatten());
+        if self.unit.is_none() {
+            self.unit.clone_from(&unit);
+        }
+        let degrees = |unit: &Option<Arc<str>>| Degrees::from_word(unit.as_deref()?);
+        self.from = degrees(&unit).zip(degrees(&self.unit));
+    }
+
     /// Adds a row; one that cannot be read changes nothing.
     fn push(&mut self, map: &Map, path: &Path, row: &CsvRow) -> Result<(), ReadError> {
         let number = row.number;
@@ -255,7 +268,12 @@ impl Columns {
         }
         let value =
             |point: Option<usize>| point.map_or(Ok(None), |point| row.value(path, number, point));
+        let temperature = |value: Option<f64>| match self.from {
+            Some((from, to)) => value.map(|it| from.convert_f64(it, to, Quantity::Temperature)),
+            None => value,
+        };
         let (pv, setpoint) = (value(self.at.pv)?, value(self.at.setpoint)?);
+        let (pv, setpoint) = (temperature(pv), temperature(setpoint));
         let output = value(self.at.output)?;
         if row.state != "good" {
             self.count(&row.state);

@@ -10,3 +10,4 @@ mod pictures;
 mod scene;
 mod survival;
 mod title;
+mod units;

@@ -12,9 +12,9 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("figures", &[]),
     ("trace", &[]),
     ("signals", &[]),
-    ("sample", &["clock", "name", "number"]),
+    ("sample", &["clock", "name", "number", "unit"]),
     ("spanned", &["name"]),
-    ("unit", &["spanned"]),
+    ("unit", &["number", "spanned"]),
     ("map", &["name", "number", "sample", "spanned", "unit"]),
     ("setup", &["map", "name", "spanned"]),
     (
@@ -23,11 +23,15 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ),
     (
         "notice",
-        &["clock", "line", "map", "name", "number", "sample", "setup"],
+        &[
+            "clock", "line", "map", "name", "number", "sample", "setup", "unit",
+        ],
     ),
     (
         "record",
-        &["clock", "map", "name", "number", "sample", "setup", "trace"],
+        &[
+            "clock", "map", "name", "number", "sample", "setup", "trace", "unit",
+        ],
     ),
     (
         "session",
@@ -42,7 +46,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "console",
         &[
             "analysis", "clock", "figures", "map", "name", "notice", "number", "sample", "setup",
-            "signals", "trace", "trend",
+            "signals", "trace", "trend", "unit",
         ],
     ),
     (

@@ -22,3 +22,4 @@ mod random_layouts;
 mod robust;
 mod schema;
 mod step_reference;
+mod switched_unit;

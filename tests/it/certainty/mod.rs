@@ -64,6 +64,7 @@ async fn a_value_of_another_unit_or_register_and_an_old_one_are_found_out() {
             stamp: clock.now(),
             state: State::Good,
             readings: Arc::new([Reading::Good(Number::Decimal(value.into()))]),
+            units: Arc::new([None]),
         }));
         let verdict = judge.verdict();
         assert_eq!(verdict.wrong_register, wrong_register, "{value:08X}");

@@ -12,6 +12,7 @@ use emberline::sample::{
     AnswerTimes, Entry, Event, Fault, Happening, Health, Reading, Sample, State, Why,
 };
 use emberline::trend::{Autotune, Roles};
+use emberline::unit::{Degrees, Quantity};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::buffer::Cell;
@@ -25,6 +26,8 @@ pub(super) struct Scene {
     size: Size,
     names: Vec<Name>,
     second: u32,
+    /// What the controllers are set to.
+    unit: &'static str,
 }
 
 impl Scene {
@@ -37,12 +40,29 @@ impl Scene {
         Self::of(loops, size, look, Recording::Here(stamp(0)))
     }
 
+    /// A screen for one loop that shows temperatures in this unit.
+    pub(super) fn in_degrees(size: (u16, u16), degrees: Degrees) -> Self {
+        let look = Look::of(Depth::True, false);
+        let shown = Some(degrees);
+        Self::shown_in(1, size, look, Recording::Here(stamp(0)), shown)
+    }
+
     /// A screen for one loop that only looks.
     pub(super) fn not_recording(size: (u16, u16)) -> Self {
         Self::of(1, size, Look::of(Depth::True, false), Recording::No)
     }
 
-    fn of(loops: usize, (width, height): (u16, u16), look: Look, recording: Recording) -> Self {
+    fn of(loops: usize, size: (u16, u16), look: Look, recording: Recording) -> Self {
+        Self::shown_in(loops, size, look, recording, None)
+    }
+
+    fn shown_in(
+        loops: usize,
+        (width, height): (u16, u16),
+        look: Look,
+        recording: Recording,
+        degrees: Option<Degrees>,
+    ) -> Self {
         let names: Vec<Name> = (0..loops).map(name).collect();
         let screen = ScreenFacts {
             title: "Annealing oven 2".to_owned(),
@@ -53,10 +73,11 @@ impl Scene {
         };
         let size = Size::new(width, height);
         Self {
-            app: App::new(screen, stamp(0), size),
+            app: App::new(screen.shown_in(degrees), stamp(0), size),
             size,
             names,
             second: 0,
+            unit: "degC",
         }
     }
 
@@ -75,6 +96,12 @@ impl Scene {
                 ]
             });
         }
+        self
+    }
+
+    /// Somebody switches the controllers to this unit; what they send from now on is in it.
+    pub(super) fn switched_to(mut self, unit: &'static str) -> Self {
+        self.unit = unit;
         self
     }
 
@@ -189,6 +216,7 @@ impl Scene {
                 stamp: stamp(self.second),
                 state,
                 readings: Arc::from(readings(i)),
+                units: Arc::from([self.unit, self.unit, "%", ""].map(|unit| Some(unit.into()))),
             }));
         }
         self.second += 1;
@@ -244,6 +272,7 @@ fn facts(name: Name) -> LoopFacts {
     LoopFacts {
         name,
         unit: "degC".to_owned(),
+        quantities: vec![Quantity::Temperature; 4],
         band: Some(2.0),
         controller: "Annealer controller".to_owned(),
         decimals: Some(1),

@@ -59,6 +59,30 @@ fn a_broken_sensor_is_a_faulty_value_with_its_word_and_no_failure() {
 }
 
 #[test]
+fn temperatures_are_shown_in_the_unit_that_is_asked_for_and_differences_without_the_32() {
+    let device = Device::start(RTU, &Annealer);
+    let read = |options: &[&str]| {
+        let document = read(&device, &[&["--json"], options].concat()).json();
+        let points = document["loops"][0]["points"].as_array().unwrap().clone();
+        move |name: &str| {
+            let point = points.iter().find(|it| it["name"] == name).unwrap();
+            let value = point["value"].to_string();
+            (value, point["unit"].as_str().unwrap_or_default().to_owned())
+        }
+    };
+    let (own, shown) = (read(&[]), read(&["--in", "degF"]));
+    let in_words = |(value, unit): (String, String)| format!("{value} {unit}");
+    assert_eq!(in_words(own("sp")), "490.0 degC");
+    assert_eq!(in_words(shown("sp")), "914.0 degF");
+    let (band, unit) = own("band");
+    let band: f64 = band.parse().unwrap();
+    assert_eq!(unit, "degC");
+    assert_eq!(in_words(shown("band")), format!("{:.1} degF", band * 1.8));
+    assert_eq!(shown("ramp").1, "degF/min");
+    assert_eq!(shown("out"), own("out"));
+}
+
+#[test]
 fn a_reader_that_has_seen_enough_is_no_error() {
     let (reader, writer) = std::io::pipe().unwrap();
     drop(reader);
