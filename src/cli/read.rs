@@ -1,6 +1,6 @@
 //! `emberline read`: one poll of every point.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -23,6 +23,8 @@ use crate::setup::{LoopSetup, Setup};
 use crate::signals::asked_to_end;
 use crate::unit::{Degrees, in_degrees};
 
+/// So many remarks of one kind are told in full.
+const ENOUGH: usize = 3;
 /// Pause between the readings of --repeat.
 const AGAIN: Duration = Duration::from_secs(1);
 
@@ -171,13 +173,31 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
     Ok(())
 }
 
-/// Says what looks wrong about what came.
+/// Says what looks wrong about what came; where many points have the same, some are enough.
 fn tell_remarks(seen: &[(&LoopSetup, LoopSeen)]) {
     let mut err = io::stderr().lock();
     for (_, seen) in seen {
-        for Remark { about, text, .. } in &seen.remarks {
-            // A courtesy; a closed standard error stops nothing.
-            let _ = writeln!(err, "{} {about}: {text}", seen.name);
+        let mut alike: BTreeMap<&str, Vec<&Remark>> = BTreeMap::new();
+        for remark in &seen.remarks {
+            alike.entry(remark.code).or_default().push(remark);
+        }
+        for remarks in alike.values() {
+            let shown = if remarks.len() > ENOUGH + 1 {
+                ENOUGH
+            } else {
+                remarks.len()
+            };
+            for Remark { about, text, .. } in &remarks[..shown] {
+                // A courtesy; a closed standard error stops nothing.
+                let _ = writeln!(err, "{} {about}: {text}", seen.name);
+            }
+            let others: Vec<&str> = remarks[shown..]
+                .iter()
+                .map(|it| it.about.as_str())
+                .collect();
+            if !others.is_empty() {
+                let _ = writeln!(err, "{}: likewise {}", seen.name, others.join(", "));
+            }
         }
     }
 }

@@ -21,7 +21,7 @@ pub(super) fn look(
         return None;
     }
     let unit = unit.unwrap_or_default();
-    let shown = tiny.map_or(number.to_string(), |tiny| format!("{tiny:e}"));
+    let shown = tiny.map_or(number.to_string(), |tiny| format!("{tiny:.1e}"));
     let odd = format!("{shown} {unit}");
     let odd = odd.trim_end();
     if let Some(other) = order(map, point, image) {
