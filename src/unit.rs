@@ -139,13 +139,13 @@ impl Degrees {
         Some(rounded)
     }
 
-    /// As [`convert`](Self::convert), for calculations: to nine decimals, so that 77.54 degF are
+    /// As [`convert`](Self::convert), for calculations: by way of a decimal, so that 77.54 degF are
     /// 25.3 degC and not 25.300000000000004.
     pub fn convert_f64(self, value: f64, to: Self, quantity: Quantity) -> f64 {
         let exact = Decimal::try_from(value).ok();
         let converted = exact.and_then(|value| self.convert(value, to, quantity));
         converted
-            .and_then(|it| it.round_dp(9).to_f64())
+            .and_then(|it| it.to_f64())
             .unwrap_or_else(|| self.convert_roughly(value, to, quantity))
     }
 
