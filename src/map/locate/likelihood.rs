@@ -7,8 +7,10 @@ use super::{Candidate, Fit};
 use crate::map::Image;
 use crate::map::model::{ByteOrder, Encoding, Table, WordOrder};
 
-/// The weight of what was not looked at: another table, another encoding.
+/// The weight of what was not looked at: another table, another encoding. It shrinks with every further
+/// number that a candidate has followed.
 const SOMETHING_ELSE: f64 = 0.05;
+const SHRINKS_TO: f64 = 0.3;
 
 /// The likelihood of each candidate, 0 to 1, given how it fitted each number shown so far and how
 /// many decimals the panel shows. What they lack to 1 together is that it is none of them.
@@ -16,12 +18,19 @@ const SOMETHING_ELSE: f64 = 0.05;
 /// `image` holds the latest words: a wide number that is small enough for its low word alone is
 /// rather that word.
 pub fn likelihoods(candidates: &[(Candidate, Vec<Fit>)], decimals: u32, image: &Image) -> Vec<f64> {
-    let weight = |(candidate, fits): &(Candidate, Vec<Fit>)| {
-        let fits: f64 = fits.iter().map(|fit| fit.weight()).product();
-        candidate.usual(decimals, image) * fits
-    };
+    let fitted = |fits: &[Fit]| fits.iter().map(|fit| fit.weight()).product::<f64>();
+    let weight =
+        |(candidate, fits): &(Candidate, Vec<Fit>)| candidate.usual(decimals, image) * fitted(fits);
     let weights: Vec<f64> = candidates.iter().map(weight).collect();
-    let all = weights.iter().sum::<f64>() + SOMETHING_ELSE;
+    // It would have fitted no better than the best.
+    let best = candidates
+        .iter()
+        .map(|(_, fits)| fitted(fits))
+        .fold(0.0, f64::max);
+    let followed = candidates.iter().map(|(_, fits)| fits.len()).max();
+    let followed = followed.map_or(0, |numbers| numbers.saturating_sub(1)) as i32;
+    let something_else = SOMETHING_ELSE * best * SHRINKS_TO.powi(followed);
+    let all = weights.iter().sum::<f64>() + something_else;
     weights.iter().map(|weight| weight / all).collect()
 }
 
@@ -105,5 +114,15 @@ mod tests {
         assert!(likelihoods[0] > likelihoods[2] && likelihoods[2] > likelihoods[1]);
         let all: f64 = likelihoods.iter().sum();
         assert!(all < 1.0, "{all}");
+    }
+
+    #[test]
+    fn what_has_followed_the_panel_is_likelier_though_it_moved_meanwhile() {
+        let of = |fits: &[Fit]| {
+            let candidates = [(candidate(Encoding::I16, -1), fits.to_vec())];
+            likelihoods(&candidates, 1, &Image::default())[0]
+        };
+        assert!(of(&[Fit::Near]) < of(&[Fit::Near, Fit::Near]));
+        assert!(of(&[Fit::Near, Fit::Near]) > 0.95);
     }
 }
