@@ -20,9 +20,9 @@ use super::source::{LoopRecord, Source};
 /// the row above are kept, and their number is told.
 ///
 /// # Errors
-/// A file that cannot be read, a column that is missing or not clear, and, with its row, a torn row,
-/// NUL bytes, a row of over a megabyte, a number that is none, and time that runs backwards. With `skip_bad` such rows are counted
-/// instead, in the loop's `bad_rows`.
+/// A file that cannot be read, a column that is missing or not clear, a row of over a megabyte, and,
+/// with its row, a torn row, NUL bytes, a number that is none, and time that runs backwards. With
+/// `skip_bad` rows with one of the latter four are counted instead, in the loop's `bad_rows`.
 pub fn read_csv(path: &Path, columns: &CsvColumns) -> Result<(Source, Vec<String>), ReadError> {
     let mut file = CsvFile::open(path, Writer::Anybody)?;
     let header = file.header().to_vec();
