@@ -27,9 +27,13 @@ pub fn likelihoods(candidates: &[(Candidate, Vec<Fit>)], decimals: u32, image: &
         .iter()
         .map(|(_, fits)| fitted(fits))
         .fold(0.0, f64::max);
-    let followed = candidates.iter().map(|(_, fits)| fits.len()).max();
-    let followed = followed.map_or(0, |numbers| numbers.saturating_sub(1)) as i32;
-    let something_else = SOMETHING_ELSE * best * SHRINKS_TO.powi(followed);
+    let shown = candidates
+        .iter()
+        .map(|(_, fits)| fits.len())
+        .max()
+        .unwrap_or_default();
+    let shrunk: f64 = (1..shown).map(|_| SHRINKS_TO).product();
+    let something_else = SOMETHING_ELSE * best * shrunk;
     let all = weights.iter().sum::<f64>() + something_else;
     weights.iter().map(|weight| weight / all).collect()
 }
