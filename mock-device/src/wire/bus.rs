@@ -8,6 +8,7 @@ use tokio::time::Instant;
 use super::Timing;
 use super::answer::answer;
 use super::faults::{Faults, Sending};
+use super::master::{Asking, Master};
 use crate::oven::Oven;
 use crate::panel::Panel;
 use crate::registers::Layout;
@@ -86,6 +87,7 @@ impl Unit {
 pub struct Bus {
     units: Vec<Unit>,
     counters: BTreeMap<u8, Counter>,
+    masters: Vec<Master>,
     /// How long an answer takes.
     pub timing: Timing,
     /// What goes wrong; shared by all who are connected to this wire.
@@ -98,6 +100,7 @@ impl Bus {
         Self {
             units,
             counters: BTreeMap::new(),
+            masters: Vec::new(),
             timing: Timing::default(),
             faults: None,
         }
@@ -115,6 +118,19 @@ impl Bus {
     pub fn with_counter(mut self, number: u8, counter: Counter) -> Self {
         self.counters.insert(number, counter);
         self
+    }
+
+    /// The same wire with another master on it, which polls for as long as the wire is served. Masters
+    /// do not wait for each other.
+    #[must_use]
+    pub fn with_master(mut self, master: Master) -> Self {
+        self.masters.push(master);
+        self
+    }
+
+    /// Its masters, from now on.
+    pub(super) fn masters(&self) -> Vec<Asking<'_>> {
+        self.masters.iter().map(Asking::begin).collect()
     }
 
     /// What is put on the wire for this request and its answer, whole frames both.

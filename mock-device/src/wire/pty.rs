@@ -7,7 +7,7 @@ use std::pin::Pin;
 use std::task::{Context, Poll, ready};
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio_serial::{SerialPort, SerialStream};
+use tokio_serial::{ClearBuffer, SerialPort, SerialStream};
 
 use super::{Bus, serve_rtu};
 
@@ -45,7 +45,7 @@ impl Pty {
     /// # Errors
     /// As [`serve_rtu`].
     pub async fn serve(&mut self, bus: &Bus) -> io::Result<()> {
-        serve_rtu(&mut self.master, bus).await
+        serve_rtu(self.end(None), bus).await
     }
 
     /// The same, but the units understand only what is sent at `baud`. The parity that the other end
@@ -54,24 +54,29 @@ impl Pty {
     /// # Errors
     /// As [`serve_rtu`].
     pub async fn serve_at(&mut self, bus: &Bus, baud: u32) -> io::Result<()> {
-        let rated = Rated {
+        serve_rtu(self.end(Some(baud)), bus).await
+    }
+
+    fn end(&mut self, baud: Option<u32>) -> End<'_> {
+        End {
             master: &mut self.master,
             slave: &self.slave,
             baud,
-        };
-        serve_rtu(rated, bus).await
+        }
     }
 }
 
-/// Our end, heard by units at a fixed rate: bytes that the other end sends at another are not what
-/// they were.
-struct Rated<'a> {
+/// Our end, which does to bytes what a serial line does to them: those that the other end sends at
+/// another rate than the units' are not what they were, and those that nobody has the port open for
+/// are lost.
+struct End<'a> {
     master: &'a mut SerialStream,
     slave: &'a SerialStream,
-    baud: u32,
+    /// The units' rate, where they keep to one.
+    baud: Option<u32>,
 }
 
-impl AsyncRead for Rated<'_> {
+impl AsyncRead for End<'_> {
     fn poll_read(
         mut self: Pin<&mut Self>,
         context: &mut Context<'_>,
@@ -79,7 +84,7 @@ impl AsyncRead for Rated<'_> {
     ) -> Poll<io::Result<()>> {
         let before = into.filled().len();
         ready!(Pin::new(&mut *self.master).poll_read(context, into))?;
-        if self.slave.baud_rate().ok() != Some(self.baud) {
+        if self.baud.is_some() && self.slave.baud_rate().ok() != self.baud {
             for byte in &mut into.filled_mut()[before..] {
                 *byte ^= 0x55;
             }
@@ -88,13 +93,18 @@ impl AsyncRead for Rated<'_> {
     }
 }
 
-impl AsyncWrite for Rated<'_> {
+impl AsyncWrite for End<'_> {
     fn poll_write(
         mut self: Pin<&mut Self>,
         context: &mut Context<'_>,
         bytes: &[u8],
     ) -> Poll<io::Result<usize>> {
-        Pin::new(&mut *self.master).poll_write(context, bytes)
+        let written = Pin::new(&mut *self.master).poll_write(context, bytes);
+        if written.is_pending() {
+            // Full of what nobody has read.
+            self.slave.clear(ClearBuffer::Input)?;
+        }
+        written
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
@@ -195,6 +205,16 @@ mod tests {
             .await
             .unwrap();
         assert_eq!(came.as_slice(), all.as_slice());
+    }
+
+    #[tokio::test]
+    async fn what_nobody_reads_is_lost_and_holds_nobody_up() {
+        let mut pty = Pty::open().unwrap();
+        let mut end = pty.end(None);
+        let much = vec![0x55; 100_000];
+        let writing = AsyncWriteExt::write_all(&mut end, &much);
+        let written = tokio::time::timeout(std::time::Duration::from_secs(30), writing).await;
+        assert!(written.is_ok_and(|written| written.is_ok()));
     }
 
     #[test]

@@ -11,9 +11,13 @@ use super::bus::Bus;
 use super::crc::sealed;
 use super::faults::Sending;
 use super::frames::Frames;
+use super::master::{Asking, one_asks};
 
 /// Room for a few frames each way.
 const IN_MEMORY_BYTES: usize = 4096;
+
+/// No unit has this number: what a master sends waits for no unit.
+const MASTER: u8 = 0;
 
 /// Lets the units of `bus` answer on `stream` until the other end closes it.
 ///
@@ -28,7 +32,11 @@ where
 {
     let mut frames = Frames::default();
     let mut outbox = Outbox::default();
+    let mut masters = bus.masters();
     loop {
+        for master in &mut masters {
+            let_ask(master, bus, &mut outbox);
+        }
         while let Some(bytes) = outbox.due() {
             stream.write_all(&bytes).await?;
             stream.flush().await?;
@@ -36,29 +44,44 @@ where
         let frame = tokio::select! {
             biased;
             () = outbox.wait() => continue,
+            () = one_asks(&masters) => continue,
             frame = next_frame(&mut stream, &mut frames, bus) => frame?,
         };
         match frame {
-            Some(frame) => answer_to(&frame, bus, &mut outbox),
+            Some(frame) => _ = answer_to(&frame, bus, &mut outbox),
             None => return Ok(()),
         }
     }
 }
 
-fn answer_to(frame: &[u8], bus: &Bus, outbox: &mut Outbox) {
+/// Puts what a master asks now on the wire, and the answer to it.
+fn let_ask(master: &mut Asking<'_>, bus: &Bus, outbox: &mut Outbox) {
+    while let Some(request) = master.request() {
+        let takes = bus.timing.on_the_wire(request.len());
+        outbox.put(MASTER, Instant::now(), takes, request.to_vec());
+        let answered = answer_to(request, bus, outbox);
+        master.waits_for(request, answered, bus.timing);
+    }
+}
+
+/// Puts the answer to a request on the wire; says when it is out, and what comes close behind it, if
+/// it comes whole.
+fn answer_to(frame: &[u8], bus: &Bus, outbox: &mut Outbox) -> Option<Instant> {
     let [unit, request @ .., _, _] = frame else {
-        return;
+        return None;
     };
-    let Some(mut answer) = bus.answer(*unit, request) else {
-        return;
-    };
+    let mut answer = bus.answer(*unit, request)?;
     answer.insert(0, *unit);
+    let answer = sealed(answer);
     let mut at = Instant::now() + bus.timing.until_asked(frame.len());
-    for Sending { after, bytes } in in_one_piece(bus.sendings(frame, sealed(answer))) {
+    let sendings = bus.sendings(frame, answer.clone());
+    let is_whole = sendings.iter().any(|sending| sending.bytes == answer);
+    for Sending { after, bytes } in in_one_piece(sendings) {
         let takes = bus.timing.on_the_wire(bytes.len());
         at = outbox.put(*unit, at + after, takes, bytes);
     }
     bus.answered(*unit, request, at);
+    is_whole.then_some(at)
 }
 
 /// What follows without a pause is heard without one: were it handed over frame by frame, each at its
@@ -157,6 +180,7 @@ where
 mod tests {
     use super::super::bus::Unit;
     use super::super::faults::{Fault, Faults};
+    use super::super::master::{Master, Poll};
     use super::super::timing::Timing;
     use super::*;
     use crate::oven::{LEFT_OVER_TUNING, Oven};
@@ -341,5 +365,59 @@ mod tests {
             bytes
         };
         assert_eq!(run().await, run().await);
+    }
+
+    /// Each of the bytes that come within this time, and when it came.
+    async fn overheard(wire: &mut DuplexStream, within: Duration) -> Vec<(Duration, Vec<u8>)> {
+        let began = Instant::now();
+        let mut came = Vec::new();
+        let mut bytes = [0; 300];
+        while let Ok(read) = tokio::time::timeout_at(began + within, wire.read(&mut bytes)).await {
+            came.push((began.elapsed(), bytes[..read.unwrap()].to_vec()));
+        }
+        came
+    }
+
+    /// Closed form: 8 characters of 11 bits at 9600 baud are 9.17 ms, 5 ms of turnaround, 7 characters.
+    #[tokio::test(start_paused = true)]
+    async fn another_master_polls_on_its_grid_and_both_sides_of_it_are_heard() {
+        let poll = |text: &str| text.parse::<Poll>().unwrap();
+        let master = Master::new(vec![poll("1:3:1:1 every 500ms"), poll("9:3:0:2 every 2s")]);
+        let mut bus = Bus::new(vec![Unit::new(1, &Annealer, panel())]).with_master(master);
+        bus.timing = Timing::at_baud(9600, Duration::from_millis(5));
+        let mut wire = in_memory(bus);
+        let came = overheard(&mut wire, Duration::from_millis(1900)).await;
+        let answer = sealed(vec![1, 3, 2, 0x13, 0x24]);
+        let mut expected = vec![
+            (9.17, read_setpoint(1)),
+            (22.19, answer.clone()),
+            // 3.5 characters later the other one, which nobody answers for 300 ms.
+            (35.36, sealed(vec![9, 3, 0, 0, 0, 2])),
+        ];
+        for n in 1..4 {
+            expected.push((500.0 * f64::from(n) + 9.17, read_setpoint(1)));
+            expected.push((500.0 * f64::from(n) + 22.19, answer.clone()));
+        }
+        assert_eq!(came.len(), expected.len(), "{came:?}");
+        for ((at, bytes), (at_ms, expected)) in came.iter().zip(expected) {
+            assert_eq!(*bytes, expected);
+            let late = at.as_secs_f64() * 1000.0 - at_ms;
+            assert!((-0.1..3.0).contains(&late), "{bytes:?} at {at:?}");
+        }
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_master_waits_for_an_answer_until_its_time_is_over() {
+        let faults = Faults::new(1).at(0, Fault::Lost);
+        let every = Duration::from_millis(100);
+        let master = Master::new(Poll::new(1, 3, 1, 1, every).into_iter().collect());
+        let bus = Bus::new(vec![Unit::new(1, &Annealer, panel())]);
+        let mut wire = in_memory(bus.with_master(master).with_faults(faults));
+        let came = overheard(&mut wire, Duration::from_millis(460)).await;
+        let lengths: Vec<usize> = came.iter().map(|(_, bytes)| bytes.len()).collect();
+        // Two writes at one moment may be read together.
+        assert_eq!(lengths.iter().sum::<usize>(), 8 + 2 * (8 + 7), "{came:?}");
+        let second = came[1].0;
+        assert!((300..=330).contains(&second.as_millis()), "{came:?}");
     }
 }

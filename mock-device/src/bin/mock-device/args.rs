@@ -6,7 +6,7 @@ use std::time::Duration;
 use clap::{ArgGroup, Parser};
 use mock_device::panel::command::Command;
 use mock_device::registers::{LAYOUTS, Layout, layout};
-use mock_device::wire::Fault;
+use mock_device::wire::{Fault, Poll};
 
 /// Examples below every help text.
 const EXAMPLES: &str = "\
@@ -17,6 +17,7 @@ Examples:
   mock-device --rtu-over-tcp 127.0.0.1:4001 --unit 1,2,3 --layout bits
   mock-device --layout random:17 --print-registers the manual of a controller from a seed
   mock-device --pty /tmp/oven --do '60s setpoint 510' --do '30m autotune'
+  mock-device --pty /tmp/oven --master '1:3:0:5 every 500ms'    a panel polls it already
 
 While it runs it takes commands on standard input, one a line; 'help' lists them.
 Exit codes: 0 done, 2 wrong use, 4 cannot listen.";
@@ -66,6 +67,9 @@ pub(crate) struct Args {
     /// Faults on the wire with their chance in percent, for example late=5,lost=2
     #[arg(long, conflicts_with = "tcp", value_name = "KIND=PERCENT[,..]", value_delimiter = ',', value_parser = fault)]
     pub(crate) faults: Vec<(Fault, f64)>,
+    /// Another master on the wire reads 'UNIT:FUNCTION:ADDRESS:COUNT every DURATION' (repeatable)
+    #[arg(long, conflicts_with_all = ["tcp", "serial"], value_name = "POLL", value_parser = str::parse::<Poll>)]
+    pub(crate) master: Vec<Poll>,
     /// Print the registers of the layout as its manual would, and end
     #[arg(long)]
     pub(crate) print_registers: bool,

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use mock_device::registers::register_table;
 use mock_device::wire::listen::{self, Framing};
-use mock_device::wire::{Bus, Faults, Timing, Unit, serve_rtu};
+use mock_device::wire::{Bus, Faults, Master, Timing, Unit, serve_rtu};
 use mock_device::{LEFT_OVER_TUNING, Oven, Panel};
 use tokio::net::TcpListener;
 use tokio_serial::{Parity, SerialPortBuilderExt};
@@ -91,6 +91,9 @@ fn bus(args: &Args) -> Bus {
         let chances = args.faults.iter();
         bus = bus
             .with_faults(chances.fold(faults, |faults, &(kind, chance)| faults.with(kind, chance)));
+    }
+    if !args.master.is_empty() {
+        bus = bus.with_master(Master::new(args.master.clone()));
     }
     if let (Some(baud), None) = (args.baud, &args.serial) {
         bus.timing = Timing::at_baud(baud, Duration::ZERO);
