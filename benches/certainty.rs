@@ -8,6 +8,8 @@
 mod common;
 #[path = "../tests/it/certainty/judge.rs"]
 mod judge;
+#[path = "../tests/it/certainty/listening.rs"]
+mod listening;
 #[path = "../tests/it/played.rs"]
 mod played;
 #[path = "../tests/it/certainty/trial.rs"]
@@ -17,13 +19,18 @@ use std::process::ExitCode;
 
 use common::Report;
 use emberline::clock::Stopwatch;
+use listening::Listening;
 use trial::Trial;
 
 /// Gives a little over a million exchanges in all trials together.
 const POLLS: u32 = 13_000;
 const EXCHANGES: u64 = 1_000_000;
+/// Rows that are listened for; the same.
+const ROWS: u32 = 38_000;
 
 const TITLE: &str = "Certainty: late, lost, truncated, corrupted, duplicated, foreign, refused, noise, unplugged; each 5 %";
+const LISTENING: &str =
+    "Listening to other masters: the same, and 5 % of what is heard spoiled on its way to us";
 const COLUMNS: [&str; 9] = [
     "line",
     "function 08",
@@ -80,6 +87,56 @@ fn main() -> ExitCode {
         "",
     ];
     report.row(cells.map(ToOwned::to_owned));
+    report.expect(
+        exchanges >= EXCHANGES || given.is_some(),
+        format!("only {exchanges} exchanges"),
+    );
+    let asked = report.print();
+    let heard = listen(given);
+    if asked == ExitCode::SUCCESS {
+        heard
+    } else {
+        asked
+    }
+}
+
+/// The same where nothing is asked, and others' requests and answers are heard.
+fn listen(given: Option<u32>) -> ExitCode {
+    let columns = [
+        "line",
+        "lengths",
+        "masters",
+        "exchanges",
+        "values",
+        "wrong register",
+        "old answer",
+        "s",
+    ];
+    let mut report = Report::new(LISTENING, &columns);
+    let mut exchanges = 0;
+    for trial in Listening::all(given.unwrap_or(ROWS)) {
+        let watch = Stopwatch::start();
+        let outcome = trial.run();
+        let verdict = &outcome.verdict;
+        let lengths = if trial.unique_lengths {
+            "unique"
+        } else {
+            "equal"
+        };
+        report.row([
+            format!("{:?}", trial.plug),
+            lengths.to_owned(),
+            trial.masters.to_string(),
+            outcome.exchanges.to_string(),
+            verdict.values.to_string(),
+            verdict.wrong_register.to_string(),
+            verdict.old_answer.to_string(),
+            format!("{:.1}", watch.elapsed().as_secs_f64()),
+        ]);
+        report.expect(verdict.wrong() == 0, format!("{trial:?} has wrong values"));
+        report.expect(outcome.sent == 0, format!("{trial:?} sent something"));
+        exchanges += outcome.exchanges;
+    }
     report.expect(
         exchanges >= EXCHANGES || given.is_some(),
         format!("only {exchanges} exchanges"),

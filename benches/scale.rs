@@ -19,7 +19,7 @@ use std::time::Duration;
 
 use common::Report;
 use emberline::clock::{Clock, Stopwatch};
-use emberline::line::{Opened, Opener, Pace, Start};
+use emberline::line::{Manner, Opened, Opener, Pace, Start};
 use emberline::sample::{Entry, State};
 use emberline::session::{Opening, Session};
 use emberline::setup::{LineSetup, Setup};
@@ -105,7 +105,8 @@ fn poll() -> Outcome {
     let setup = setup();
     let (mut wires, units) = plugged(&setup);
     let mut opener = |line: &LineSetup| opener(line, wires.remove(line.name.as_str()));
-    let mut opening = Opening::new(&setup, &mut opener, &CancellationToken::new());
+    let stop = CancellationToken::new();
+    let mut opening = Opening::new(&setup, Manner::Ask, &mut opener, &stop);
     let lines: Vec<_> = std::mem::take(&mut opening.lines)
         .into_iter()
         .map(|line| thread::spawn(move || runtime().block_on(line)))
@@ -129,7 +130,7 @@ fn poll() -> Outcome {
 
 /// What comes of the session from its beginning to its end, on this thread.
 async fn seen(setup: &Setup, mut opening: Opening) -> Seen {
-    opening.wait().await.unwrap();
+    opening.wait(|_| {}).await.unwrap();
     let clock = Clock::of_this_machine();
     let start = Start {
         end: Some(EVERY * POLLS),

@@ -1,5 +1,7 @@
 //! Figures as people read them: a real minus, thousands apart by a thin gap, time in minutes.
 
+use std::time::Duration;
+
 /// Between thousands: narrow, and never broken at a line's end.
 const THIN_GAP: char = '\u{202f}';
 const MINUS: char = '\u{2212}';
@@ -46,6 +48,20 @@ pub fn amount(value: f64) -> String {
         return text.trim_end_matches('0').trim_end_matches('.').to_owned();
     }
     text
+}
+
+/// A wait as a person says it: below a second in milliseconds, else as [`duration`].
+///
+/// ```
+/// use emberline::figures::wait;
+/// assert_eq!([500, 1500, 90_000].map(|ms| wait(std::time::Duration::from_millis(ms))),
+///     ["500 ms", "1.5 s", "1 min 30 s"]);
+/// ```
+pub fn wait(time: Duration) -> String {
+    if (Duration::from_millis(1)..Duration::from_secs(1)).contains(&time) {
+        return format!("{} ms", amount(time.as_secs_f64() * 1000.0));
+    }
+    duration(time.as_secs_f64())
 }
 
 /// A duration as a person says it: `40 s`, `18 min 20 s`, `3 h 5 min`.

@@ -2,8 +2,9 @@
 //!
 //! Everything is a future; whoever starts a session decides which runtime runs it. A real serial line
 //! gets a thread of its own, because its port blocks; a simulation runs all of it in one
-//! current-thread runtime on paused time. First the ports are opened, then recording and polling
-//! begin with one clock: a recording is made only when there is something to record.
+//! current-thread runtime on paused time. First the ports are opened, all at once, and listened to;
+//! then recording and polling begin with one clock: a recording is made only when there is something
+//! to record.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -12,7 +13,7 @@ use futures_util::future::BoxFuture;
 use tokio::sync::{broadcast, mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
-use crate::line::{Ask, Line, Opener, PortError, Start, Ties};
+use crate::line::{Ask, Line, Manner, Opener, PortError, Start, Ties};
 use crate::name::Name;
 use crate::notice::{self, Listeners, Notice};
 use crate::record::{RecordError, Recorder};
@@ -35,6 +36,8 @@ pub struct Opening {
     asks: BTreeMap<Name, mpsc::Sender<Ask>>,
     entries: mpsc::Sender<Entry>,
     received: mpsc::Receiver<Entry>,
+    remark: mpsc::UnboundedSender<String>,
+    remarks: mpsc::UnboundedReceiver<String>,
     stop: CancellationToken,
 }
 
@@ -51,13 +54,16 @@ pub struct Session {
 }
 
 impl Opening {
-    /// The lines of `setup` that a loop hangs on, each with the opener `opener` gives it.
+    /// The lines of `setup` that a loop hangs on, each with the opener `opener` gives it. `manner` says
+    /// how they treat others who talk there.
     pub fn new(
         setup: &Setup,
+        manner: Manner,
         opener: &mut dyn FnMut(&LineSetup) -> Opener,
         stop: &CancellationToken,
     ) -> Self {
         let (entries, received) = mpsc::channel(QUEUE);
+        let (remark, remarks) = mpsc::unbounded_channel();
         let mut opening = Self {
             lines: Vec::new(),
             opened: Vec::new(),
@@ -65,16 +71,12 @@ impl Opening {
             asks: BTreeMap::new(),
             entries,
             received,
+            remark,
+            remarks,
             stop: stop.clone(),
         };
-        let used = |line: &&LineSetup| {
-            setup
-                .loops
-                .iter()
-                .any(|the_loop| the_loop.line == line.name)
-        };
-        for line in setup.lines.iter().filter(used) {
-            opening.add(Line::new(line, &setup.loops, opener(line)));
+        for line in setup.used_lines() {
+            opening.add(Line::new(line, &setup.loops, manner, opener(line)));
         }
         opening
     }
@@ -90,6 +92,7 @@ impl Opening {
         let ties = Ties {
             out: self.entries.clone(),
             asks,
+            remarks: self.remark.clone(),
             opened,
             start,
             stop: self.stop.clone(),
@@ -97,16 +100,30 @@ impl Opening {
         self.lines.push(Box::pin(line.run(ties)));
     }
 
-    /// Waits until every port is open.
+    /// Waits until every port is open; `tell` is given what the lines say meanwhile.
     ///
     /// # Errors
-    /// The first port that could not be opened.
-    pub async fn wait(&mut self) -> Result<(), PortError> {
-        for opened in self.opened.drain(..) {
-            // A line that went away without a word was stopped.
-            opened.await.unwrap_or(Ok(()))?;
+    /// The first port that could not be opened, or where another master talks.
+    pub async fn wait(&mut self, mut tell: impl FnMut(&str)) -> Result<(), PortError> {
+        let Self {
+            opened, remarks, ..
+        } = self;
+        let all = async {
+            for opened in opened.drain(..) {
+                // A line that went away without a word was stopped.
+                opened.await.unwrap_or(Ok(()))?;
+            }
+            Ok(())
+        };
+        tokio::pin!(all);
+        loop {
+            tokio::select! {
+                biased;
+                // This side is held here too: it never ends.
+                Some(remark) = remarks.recv() => tell(&remark),
+                all = &mut all => return all,
+            }
         }
-        Ok(())
     }
 
     /// Lets recording and polling begin.

@@ -9,7 +9,7 @@ use std::thread;
 use std::time::Duration;
 
 use emberline::clock::Clock;
-use emberline::line::{Opened, Opener, Start, Wire, opener};
+use emberline::line::{Manner, Opened, Opener, Start, Wire, opener};
 use emberline::session::{Opening, Session};
 use emberline::setup::{LineSetup, Port, Setup};
 use mock_device::registers::counter::Counter;
@@ -65,14 +65,15 @@ fn plugged() -> String {
 
 /// Polls as `emberline record` does: the line has a thread of its own.
 fn polled(setup: &Setup, opener: &mut dyn FnMut(&LineSetup) -> Opener) {
-    let mut opening = Opening::new(setup, opener, &CancellationToken::new());
+    let stop = CancellationToken::new();
+    let mut opening = Opening::new(setup, Manner::Ask, opener, &stop);
     let lines = std::mem::take(&mut opening.lines);
     let lines: Vec<_> = lines
         .into_iter()
         .map(|line| thread::spawn(move || runtime().block_on(line)))
         .collect();
     runtime().block_on(async {
-        opening.wait().await.unwrap();
+        opening.wait(|_| {}).await.unwrap();
         let start = Start {
             end: Some(EVERY * POLLS),
             ..Start::of(Clock::of_this_machine())

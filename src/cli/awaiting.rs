@@ -11,6 +11,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::follow::News;
 use super::judge::{Judge, Verdict};
+use super::listening::ListenFirstArgs;
 use super::read::chosen;
 use super::running::{self, runtime};
 use super::{Exit, Stop};
@@ -43,6 +44,8 @@ pub(super) struct AwaitArgs {
     /// One JSON document when it is over.
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    listen: ListenFirstArgs,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -126,13 +129,11 @@ async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
     let setup = Setup::load(&args.source)?;
     let mut judge = judge(args, &setup)?;
     let stop = CancellationToken::new();
-    let starting = setup.clone();
-    let token = stop.clone();
+    let (starting, token, manner) = (setup.clone(), stop.clone(), args.listen.manner());
+    let start = move || running::start(&starting, manner, None, &token, None);
     // Opening ports waits on other threads.
-    let mut running =
-        tokio::task::spawn_blocking(move || running::start(&starting, None, &token, None))
-            .await
-            .map_err(|error| Stop::new(Exit::Line, error))??;
+    let started = tokio::task::spawn_blocking(start).await;
+    let mut running = started.map_err(|error| Stop::new(Exit::Line, error))??;
     let mut live = running.listen();
     while judge.verdict().is_none() {
         match live.recv().await {

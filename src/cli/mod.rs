@@ -12,6 +12,7 @@ mod find;
 mod follow;
 mod health;
 mod judge;
+mod listening;
 mod manual;
 mod map;
 pub mod measure;

@@ -7,10 +7,12 @@ use std::time::Duration;
 
 use chrono::SecondsFormat;
 use clap::Args;
+use futures_util::future::{join_all, try_join_all};
 use serde_json::{Value, json};
 
 use super::degrees::degrees;
 use super::health::{health_json, note_json, tell_advice};
+use super::listening::{ListenArgs, tell as tell_remark};
 use super::running::runtime;
 use super::{Exit, Stop};
 use crate::clock::{Clock, Stamp};
@@ -18,8 +20,8 @@ use crate::line::{self, Line, LoopSeen, Seen};
 use crate::map::{Map, Point, Remark};
 use crate::name::Name;
 use crate::notice::{Advice, Exchanges, advise};
-use crate::sample::Reading;
-use crate::setup::{LoopSetup, Setup};
+use crate::sample::{Reading, Why};
+use crate::setup::{LineSetup, LoopSetup, Setup};
 use crate::signals::asked_to_end;
 use crate::unit::{Degrees, in_degrees};
 
@@ -30,8 +32,11 @@ const AGAIN: Duration = Duration::from_secs(1);
 
 /// Read every point of every loop once.
 ///
-/// Example: emberline read oven.toml --loop annealer-top
+/// Examples:
+///   emberline read oven.toml --loop annealer-top
+///   emberline read oven.toml --listen-only      where a panel or a PLC already polls the units
 #[derive(Debug, Args)]
+#[command(verbatim_doc_comment)]
 pub(super) struct ReadArgs {
     /// The setup file.
     setup: PathBuf,
@@ -47,6 +52,11 @@ pub(super) struct ReadArgs {
     /// One JSON document for each reading.
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    listen: ListenArgs,
+    /// How long to listen at most, until every trend point was heard.
+    #[arg(long, value_name = "DURATION", default_value = "10s", requires = "listen_only", value_parser = humantime::parse_duration)]
+    listen_for: Duration,
 }
 
 pub(super) fn run(args: &ReadArgs) -> Result<Exit, Stop> {
@@ -54,9 +64,13 @@ pub(super) fn run(args: &ReadArgs) -> Result<Exit, Stop> {
     let loops = chosen(&setup, args.only.as_ref())?;
     runtime()?.block_on(async {
         let clock = Clock::of_this_machine();
-        let mut lines = open_lines(&setup, &loops).await?;
+        let mut lines = open_lines(&setup, &loops, &args.listen).await?;
         loop {
-            let mut seen = read_all(&mut lines, &loops).await;
+            let mut seen = if args.listen.listen_only {
+                hear_all(&mut lines, &loops, args.listen_for).await
+            } else {
+                read_all(&mut lines, &loops).await
+            };
             if let Some(degrees) = args.shown_in {
                 for seen in &mut seen {
                     convert(seen, degrees);
@@ -98,18 +112,38 @@ pub(super) fn chosen(setup: &Setup, only: Option<&Name>) -> Result<Vec<LoopSetup
     Ok(loops)
 }
 
-async fn open_lines(setup: &Setup, loops: &[LoopSetup]) -> Result<Vec<Line>, Stop> {
-    let mut lines = Vec::new();
-    for line in setup
-        .lines
-        .iter()
-        .filter(|line| loops.iter().any(|it| it.line == line.name))
-    {
-        let mut line = Line::new(line, loops, line::opener(line.port.clone()));
-        line.connect().await?;
-        lines.push(line);
-    }
-    Ok(lines)
+/// Opens the lines of these loops, all at once.
+async fn open_lines(
+    setup: &Setup,
+    loops: &[LoopSetup],
+    listen: &ListenArgs,
+) -> Result<Vec<Line>, Stop> {
+    let is_chosen = |line: &&LineSetup| loops.iter().any(|it| it.line == line.name);
+    let chosen = || setup.lines.iter().filter(is_chosen);
+    let manner = listen.manner(chosen())?;
+    let open = |line: &LineSetup| {
+        let mut line = Line::new(line, loops, manner, line::opener(line.port.clone()));
+        async move {
+            line.open(&mut |remark| tell_remark(&remark)).await?;
+            Ok(line)
+        }
+    };
+    try_join_all(chosen().map(open)).await
+}
+
+/// Listens on all lines at once.
+async fn hear_all<'a>(
+    lines: &mut [Line],
+    loops: &'a [LoopSetup],
+    listen_for: Duration,
+) -> Vec<(&'a LoopSetup, LoopSeen)> {
+    let heard = join_all(lines.iter_mut().map(|line| line.overhear(listen_for))).await;
+    let mut heard: Vec<LoopSeen> = heard.into_iter().flatten().collect();
+    let of_loop = |the_loop: &'a LoopSetup| {
+        let place = heard.iter().position(|seen| seen.name == the_loop.name)?;
+        Some((the_loop, heard.swap_remove(place)))
+    };
+    loops.iter().filter_map(of_loop).collect()
 }
 
 async fn read_all<'a>(
@@ -233,7 +267,7 @@ fn advice_on(seen: &[(&LoopSetup, LoopSeen)]) -> Vec<Advice> {
             .map(|(_, seen)| (seen.name.clone(), Exchanges::of(&seen.health)))
             .collect();
         // A person who reads once wants to know at once.
-        advise(&format!("line {line}"), &loops, 1)
+        advise(&format!("line {line}"), &loops, 1, false)
     };
     lines.into_iter().flat_map(of_line).collect()
 }
@@ -328,6 +362,7 @@ fn meaning(point: &Point, reading: &Reading) -> Option<String> {
     match reading {
         Reading::Good(number) => point.in_words(*number).map(str::to_owned),
         Reading::Fault(fault) => Some(fault.meaning.to_string()),
+        Reading::Absent(Why::Skipped) => Some("not asked".to_owned()),
         Reading::Absent(why) => Some(why.word().to_owned()),
     }
 }

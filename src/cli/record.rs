@@ -10,6 +10,7 @@ use tokio::sync::broadcast::{self, error::RecvError};
 use tokio_util::sync::CancellationToken;
 
 use super::health::{health_json, note_json, tell_advice};
+use super::listening::ListenArgs;
 use super::running::{self, Recording, runtime};
 use super::{Exit, Stop};
 use crate::clock::Stamp;
@@ -22,10 +23,14 @@ use crate::signals::asked_to_end;
 /// Record loops without a screen.
 ///
 /// Every scheduled poll becomes a row, good or not. Ends after --for, or in order on Ctrl-C or a stop
-/// signal. Emberline only watches: keep an independent over-temperature cut-out.
+/// signal. Where a panel or a PLC already polls the units, --listen-only makes the rows from what it
+/// reads, without sending a byte. Emberline only watches: keep an independent over-temperature cut-out.
 ///
-/// Example: emberline record oven.toml --into recordings --for 7d
+/// Examples:
+///   emberline record oven.toml --into recordings --for 7d
+///   emberline record oven.toml --into recordings --listen-only
 #[derive(Debug, Args)]
+#[command(verbatim_doc_comment)]
 pub(super) struct RecordArgs {
     /// The setup file.
     setup: PathBuf,
@@ -42,6 +47,8 @@ pub(super) struct RecordArgs {
     /// The longest time between two syncs to the disk.
     #[arg(long, value_name = "DURATION", default_value = "5s", value_parser = humantime::parse_duration)]
     sync: Duration,
+    #[command(flatten)]
+    listen: ListenArgs,
     /// One JSON object a line: each event, how well each unit answers every ten seconds, what should
     /// be checked about a line, and the recording at the end.
     #[arg(long)]
@@ -57,9 +64,10 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
         name: &name,
         sync_every: args.sync,
     };
-    let mut running = running::start(&setup, args.duration, &stop, Some(&recording))?;
+    let manner = args.listen.manner(setup.used_lines())?;
+    let mut running = running::start(&setup, manner, args.duration, &stop, Some(&recording))?;
     let mut live = running.listen();
-    let mut teller = Teller::new(&setup, args.json);
+    let mut teller = Teller::new(&setup, args.listen.listen_only, args.json);
     if let Some(folder) = &running.folder {
         let _ = writeln!(io::stderr(), "recording into {}", folder.display());
     }
@@ -113,14 +121,14 @@ struct Teller {
 }
 
 impl Teller {
-    fn new(setup: &Setup, json: bool) -> Self {
+    fn new(setup: &Setup, listens: bool, json: bool) -> Self {
         let loops = setup
             .loops
             .iter()
             .map(|the_loop| (format!("line {}", the_loop.line), &the_loop.name));
         Self {
             json,
-            watch: AdviceWatch::new(loops),
+            watch: AdviceWatch::new(loops, listens),
             told: Vec::new(),
         }
     }

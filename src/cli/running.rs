@@ -9,13 +9,14 @@ use tokio::runtime::{Builder, Runtime};
 use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
+use super::listening::tell;
 use super::{Exit, Stop};
 use crate::clock::Clock;
-use crate::line::{self, PortError, Start};
+use crate::line::{self, Manner, PortError, Start};
 use crate::record::{RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Opening, Session};
-use crate::setup::Setup;
+use crate::setup::{LineSetup, Setup};
 
 /// A session that polls, on threads of its own.
 pub(super) struct Running {
@@ -63,6 +64,7 @@ impl Recording<'_> {
         &self,
         unfinished: Option<Unfinished>,
         setup: &Setup,
+        manner: Manner,
     ) -> Result<(Recorder, Clock), RecordError> {
         let (recorder, clock) = if let Some(mut unfinished) = unfinished {
             let clock = unfinished.clock();
@@ -72,40 +74,43 @@ impl Recording<'_> {
             let recorder = Recorder::create(self.into, self.name, setup, &clock)?;
             (recorder, clock)
         };
-        Ok((recorder.syncing_every(self.sync_every), clock))
+        let mut recorder = recorder.syncing_every(self.sync_every);
+        if manner == Manner::ListenOnly {
+            recorder.note_that_it_listens()?;
+        }
+        Ok((recorder, clock))
     }
 }
 
-/// Opens the ports of `setup`, makes the recorder, and lets it all begin.
+/// Opens the ports of `setup` in this manner, makes the recorder, and lets it all begin.
 ///
 /// Polling ends by itself `end` after the beginning; `stop` ends it in order, and is set when the
 /// recorder cannot go on. A recording that was not closed is continued, whether or not the ports can
 /// be opened now.
 pub(super) fn start(
     setup: &Setup,
+    manner: Manner,
     end: Option<Duration>,
     stop: &CancellationToken,
     recording: Option<&Recording<'_>>,
 ) -> Result<Running, Stop> {
     let find = |it: &Recording<'_>| Unfinished::find(it.into, it.name, setup);
     let unfinished = recording.map(find).transpose()?.flatten();
-    let mut opening = Opening::new(setup, &mut |line| line::opener(line.port.clone()), stop);
-    let mut lines = Vec::new();
-    for line in std::mem::take(&mut opening.lines) {
-        // However a line ends, by order or by a panic, the rest must not go on without it.
-        let guard = stop.clone().drop_guard();
-        lines.push(on_its_own_thread("line", async move {
-            line.await;
-            drop(guard);
-        })?);
-    }
-    let opened: Result<(), PortError> = runtime()?.block_on(opening.wait());
+    let manner = match manner {
+        // Nothing holds up a recording that goes on.
+        Manner::ListenFirst(_) if unfinished.is_some() => Manner::Ask,
+        manner => manner,
+    };
+    let mut opener = |line: &LineSetup| line::opener(line.port.clone());
+    let mut opening = Opening::new(setup, manner, &mut opener, stop);
+    let lines = start_lines(&mut opening, stop)?;
+    let opened: Result<(), PortError> = runtime()?.block_on(opening.wait(tell));
     if unfinished.is_none() {
         opened?;
     }
     let (recorder, clock) = match recording {
         Some(recording) => {
-            let (recorder, clock) = recording.begin(unfinished, setup)?;
+            let (recorder, clock) = recording.begin(unfinished, setup, manner)?;
             (Some(recorder), clock)
         }
         None => (None, Clock::of_this_machine()),
@@ -146,6 +151,24 @@ pub(super) fn start(
         lines,
         writing,
     })
+}
+
+/// Each line on a thread of its own.
+fn start_lines(
+    opening: &mut Opening,
+    stop: &CancellationToken,
+) -> Result<Vec<JoinHandle<()>>, Stop> {
+    let lines = std::mem::take(&mut opening.lines).into_iter();
+    lines
+        .map(|line| {
+            // However a line ends, by order or by a panic, the rest must not go on without it.
+            let guard = stop.clone().drop_guard();
+            on_its_own_thread("line", async move {
+                line.await;
+                drop(guard);
+            })
+        })
+        .collect()
 }
 
 impl Running {

@@ -9,6 +9,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::degrees::degrees;
 use super::follow::News;
+use super::listening::ListenArgs;
 use super::record::recording_name;
 use super::running::{self, runtime};
 use super::{Exit, Stop};
@@ -26,6 +27,7 @@ use crate::unit::Degrees;
 ///
 /// Examples:
 ///   emberline watch oven.toml --into recordings
+///   emberline watch oven.toml --listen-only
 ///   emberline watch --follow recordings/2027-03-04T06-00-00Z_oven
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
@@ -40,11 +42,13 @@ pub(super) struct WatchArgs {
     #[arg(long, requires = "into")]
     name: Option<Name>,
     /// Show a recording that another process is writing.
-    #[arg(long, value_name = "RECORDING")]
+    #[arg(long, value_name = "RECORDING", conflicts_with_all = ["listen_first", "listen_only"])]
     follow: Option<PathBuf>,
     /// Show temperatures in degC, degF or K.
     #[arg(long = "in", value_name = "UNIT", value_parser = degrees)]
     shown_in: Option<Degrees>,
+    #[command(flatten)]
+    listen: ListenArgs,
 }
 
 /// Marks on their way from the screen.
@@ -71,7 +75,8 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         name: &name,
         sync_every: SYNC_EVERY,
     });
-    let mut running = running::start(setup, None, &stop, recording.as_ref())?;
+    let manner = args.listen.manner(setup.used_lines())?;
+    let mut running = running::start(setup, manner, None, &stop, recording.as_ref())?;
     let clock = running.clock;
     let began = Stamp {
         elapsed: std::time::Duration::ZERO,
@@ -84,7 +89,10 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     };
     let (asks, asked) = mpsc::channel(ASKS);
     let session = console::Session {
-        screen: screen_facts(setup, recording).shown_in(args.shown_in),
+        screen: ScreenFacts {
+            listens: args.listen.listen_only,
+            ..screen_facts(setup, recording).shown_in(args.shown_in)
+        },
         entries: running.listen(),
         asks,
         clock,
@@ -117,6 +125,7 @@ pub(super) fn screen_facts(setup: &Setup, recording: Recording) -> ScreenFacts {
         title: title.clone(),
         loops: setup.loops.iter().filter_map(facts).collect(),
         recording,
+        listens: false,
         look: Look::detect(|name| std::env::var(name).ok()),
         zone: console::local_offset,
     }

@@ -72,10 +72,13 @@ pub struct App {
 impl App {
     /// A screen that has seen nothing yet. One loop is shown alone, several side by side.
     pub fn new(mut screen: ScreenFacts, now: Stamp, size: Size) -> Self {
-        let facts: Vec<LoopFacts> = std::mem::take(&mut screen.loops);
+        let mut facts: Vec<LoopFacts> = std::mem::take(&mut screen.loops);
+        for one in facts.iter_mut().filter(|_| screen.listens) {
+            one.line += ", listening only";
+        }
         let lines = facts.iter().map(|one| (one.line.clone(), &one.name));
         Self {
-            advice: AdviceWatch::new(lines),
+            advice: AdviceWatch::new(lines, screen.listens),
             alone: (facts.len() == 1).then_some(0),
             watched: facts.into_iter().map(Watched::new).collect(),
             screen,

@@ -25,6 +25,8 @@ pub struct ScreenFacts {
     pub loops: Vec<LoopFacts>,
     /// Whether the samples are recorded.
     pub recording: Recording,
+    /// Whether nothing is asked: the values are those that another master reads.
+    pub listens: bool,
     /// Colours and characters this terminal can show; [`Look::detect`].
     pub look: Look,
     /// Offset of local time from UTC at a moment; [`local_offset`] for this machine's.

@@ -18,7 +18,7 @@ use super::pace::{self, Pace};
 use super::scenario::{BEGAN, UNIT};
 use super::story::{self, Teller};
 use crate::clock::Clock;
-use crate::line::{self, Opened, Opener, PortError, Start};
+use crate::line::{self, Manner, Opened, Opener, PortError, Start};
 use crate::record::{RecordError, Recorder};
 use crate::sample::Entry;
 use crate::session::{Opening, Session};
@@ -99,12 +99,12 @@ impl Simulation<'_> {
             let mut bus = Bus::new(vec![Unit::new(UNIT, &Annealer, panel.clone())]);
             bus.timing = Timing::at_baud(BAUD, TURNAROUND);
             let ours = in_memory(bus);
-            let mut opening = Opening::new(self.setup, &mut once(ours), &self.stop);
+            let mut opening = Opening::new(self.setup, Manner::Ask, &mut once(ours), &self.stop);
             let lines: Vec<JoinHandle<()>> = std::mem::take(&mut opening.lines)
                 .into_iter()
                 .map(tokio::spawn)
                 .collect();
-            opening.wait().await?;
+            opening.wait(|_| {}).await?;
             let clock = Clock::starting_at(BEGAN);
             let recorder = Recorder::create(self.into, &self.setup.name, self.setup, &clock)?;
             let Session {

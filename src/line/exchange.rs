@@ -23,7 +23,9 @@
 //! may be taken, another block's only if the plan could not make their lengths differ); one that
 //! answers later than its map's `late_at_most`; an answer that is repeated later than the silence
 //! after the first was accepted, if two blocks of one length follow each other; two units with one
-//! number; and a corruption that passes the 16-bit checksum.
+//! number; another master that asks the same unit at the same time for a block of the same length
+//! (which is why a line is listened to first, see [`others`](super::others)); and a corruption that
+//! passes the 16-bit checksum.
 //!
 //! Behind a gateway a TCP transaction number proves nothing about its serial side, so all of this
 //! holds for Modbus TCP as well.
@@ -48,9 +50,9 @@ use crate::setup::UnitId;
 const DIAGNOSTICS: u8 = 0x08;
 /// Exception 06, server device busy (Modbus application protocol V1.1b3, 7): says nothing for ever.
 const BUSY: u8 = 0x06;
-/// After a failure the line must have been quiet for this long, so that the tail of a broken answer
-/// does not become the head of the next; longer than any adapter's own buffering (common practice,
-/// no source).
+/// After a failure the line must have been quiet for this long and for the silence that ends a frame,
+/// so that the tail of a broken answer does not become the head of the next; longer than any
+/// adapter's own buffering (common practice, no source).
 pub(crate) const QUIET_AFTER_FAILURE: Duration = Duration::from_millis(20);
 /// More than the longest frame; what is older is dropped.
 const KEEP_AT_MOST: usize = 1024;
@@ -111,6 +113,16 @@ impl Exchange {
     /// From now on an answer may take this long.
     pub(crate) fn set_answer_within(&mut self, answer_within: Duration) {
         self.answer_within = answer_within;
+    }
+
+    /// Takes in what comes from others and adds it to `into`; sends nothing. What has come stays in
+    /// line if the wait is given up.
+    pub(crate) async fn hear(&mut self, into: &mut Vec<u8>) -> io::Result<()> {
+        self.receive(into).await
+    }
+
+    pub(crate) fn pace(&self) -> Pace {
+        self.pace
     }
 
     /// How long the last answer took: from the end of its request to its own end, and of that the
@@ -186,7 +198,9 @@ impl Exchange {
             }
             Err(Failure::Refused(code)) if code != BUSY => trust.returns_query = Some(false),
             // A unit may ignore functions it does not know: this time the clock is the fence.
-            Err(Failure::NoAnswer) if trust.returns_query.is_none() => trust.ignored_fence(),
+            Err(Failure::NoAnswer | Failure::BehindGateway(_)) if trust.returns_query.is_none() => {
+                trust.ignored_fence();
+            }
             Err(failure) => return Err(failure),
         }
         Ok(())
@@ -201,7 +215,7 @@ impl Exchange {
         if let Ok(result) = timeout_at(until, self.receive(&mut received)).await {
             result.map_err(|error| Failure::port_lost(&error))?;
             // The rest of the frame, if this was the start of one.
-            self.collect_until_silent(&mut received, QUIET_AFTER_FAILURE)
+            self.collect_until_silent(&mut received, self.quiet_after_failure())
                 .await?;
             self.overhear(&received);
         }
@@ -251,7 +265,7 @@ impl Exchange {
             self.last_answer_took = (took, took.saturating_sub(answered_in));
             return outcome;
         }
-        match self.keep_silence(QUIET_AFTER_FAILURE).await {
+        match self.keep_silence(self.quiet_after_failure()).await {
             Err(lost @ Failure::PortLost(_)) => Err(lost),
             _ => outcome,
         }
@@ -324,6 +338,11 @@ impl Exchange {
         Ok(())
     }
 
+    /// At slow baud rates the silence that ends a frame is the longer of the two.
+    fn quiet_after_failure(&self) -> Duration {
+        QUIET_AFTER_FAILURE.max(self.pace.silence)
+    }
+
     /// Waits until nothing has come or gone for `silence`. What comes meanwhile answers nothing, and
     /// if it comes without end that is why nothing can be asked.
     async fn keep_silence(&mut self, silence: Duration) -> Result<(), Failure> {
@@ -378,7 +397,7 @@ impl Failure {
     fn of_exception(code: u8) -> Self {
         match ExceptionCode::new(code) {
             ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
-                Self::NoAnswer
+                Self::BehindGateway(code)
             }
             _ => Self::Refused(code),
         }

@@ -10,10 +10,14 @@ const SECOND: Duration = Duration::from_secs(1);
 
 /// An exchange at 9600 baud and the other end of its wire.
 fn exchange() -> (Exchange, DuplexStream) {
+    exchange_at(9600)
+}
+
+fn exchange_at(baud: u32) -> (Exchange, DuplexStream) {
     let (ours, theirs) = tokio::io::duplex(4096);
     let port = Port::Serial {
         path: String::new(),
-        baud: 9600,
+        baud,
         parity: Parity::Even,
         stop_bits: StopBits::One,
     };
@@ -96,7 +100,7 @@ async fn the_reasons_are_told_apart() {
         Failure::Damaged,
         foreign,
         Failure::Refused(2),
-        Failure::NoAnswer,
+        Failure::BehindGateway(0x0B),
     ] {
         assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(expected));
     }
@@ -336,7 +340,29 @@ async fn a_gateways_word_that_a_unit_did_not_answer_sets_it_not_free() {
     });
     let began = Instant::now();
     let lost = ask_for_block(&mut exchange, 0, 1, false).await;
-    assert_eq!(lost, Err(Failure::NoAnswer));
+    assert_eq!(lost, Err(Failure::BehindGateway(0x0B)));
     let free = exchange.can_ask_from(unit()).unwrap();
     assert!(free >= began + Access::default().late_at_most, "{free:?}");
+}
+
+/// 3.5 characters of 11 bits: 32.08 ms at 1200 baud (Modbus over Serial Line V1.02, 2.5.1.1).
+#[tokio::test(start_paused = true)]
+async fn after_a_failure_the_silence_that_ends_a_frame_is_kept_at_slow_rates_too() {
+    // 15 characters of request and answer, and half a second between them, are just not over.
+    for (baud, breaks_off_ms, quiet_ms) in [(1200, 635, 32), (19_200, 506, 20)] {
+        let (mut exchange, mut wire) = exchange_at(baud);
+        let broken_off = tokio::spawn(async move {
+            hear(&mut wire).await;
+            tokio::time::sleep(Duration::from_millis(breaks_off_ms)).await;
+            wire.write_all(&answer(&[7])[..4]).await.unwrap();
+            (Instant::now(), wire)
+        });
+        assert_eq!(ask_for(&mut exchange, 0, 1).await, Err(Failure::Damaged));
+        let (at, _wire) = broken_off.await.unwrap();
+        let quiet = at.elapsed();
+        assert!(
+            quiet >= Duration::from_millis(quiet_ms),
+            "{baud}: {quiet:?}"
+        );
+    }
 }

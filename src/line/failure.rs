@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use crate::figures;
 use crate::map::{Place, Table};
 use crate::sample::Why;
 use crate::setup::UnitId;
@@ -11,6 +12,8 @@ use crate::setup::UnitId;
 pub enum Failure {
     /// Nothing came in time.
     NoAnswer,
+    /// The gateway answered, with this exception code: the unit behind it did not.
+    BehindGateway(u8),
     /// What came had a wrong checksum or length.
     Damaged,
     /// The unit answered with this exception code.
@@ -30,7 +33,7 @@ impl Failure {
     /// The reason as samples carry it.
     pub fn why(&self) -> Why {
         match self {
-            Self::NoAnswer => Why::NoAnswer,
+            Self::NoAnswer | Self::BehindGateway(_) => Why::NoAnswer,
             Self::Damaged => Why::Damaged,
             Self::Refused(code) => Why::Refused(*code),
             Self::Foreign { .. } => Why::Foreign,
@@ -47,11 +50,16 @@ impl Failure {
         answer_within: Duration,
     ) -> String {
         let (unit, place) = (unit.get(), describe(asked));
-        let within = humantime::format_duration(answer_within);
+        let within = figures::wait(answer_within);
         match self {
             Self::NoAnswer => format!(
                 "unit {unit} on {port} sent nothing for {within} ({place})\n\
                  help: check A/B wiring, baud rate, parity and the unit number, and that the controller's protocol is Modbus RTU"
+            ),
+            Self::BehindGateway(code) => format!(
+                "a gateway on {port} answered that unit {unit} behind it did not: exception {code:02X}, {} ({place})\n\
+                 help: check the unit number, the wires behind the gateway, and the baud rate and parity set in the gateway",
+                exception_name(*code)
             ),
             Self::Damaged => format!(
                 "unit {unit} on {port} answered with damaged frames ({place})\n\
@@ -92,7 +100,8 @@ pub fn exception_name(code: u8) -> &'static str {
     }
 }
 
-fn describe(place: Place) -> String {
+/// A place as people say it.
+pub(crate) fn describe(place: Place) -> String {
     let table = match place.table {
         Table::Coil => "coils",
         Table::Discrete => "discrete inputs",
@@ -105,5 +114,49 @@ fn describe(place: Place) -> String {
         format!("{table} {first}")
     } else {
         format!("{table} {first}..={last}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::map::Address;
+
+    fn explained(failure: &Failure) -> String {
+        let place = Place {
+            table: Table::Holding,
+            address: Address(0),
+            count: 5,
+        };
+        let unit = UnitId::new(9).unwrap();
+        failure.explain(
+            unit,
+            "Modbus TCP bench:502",
+            place,
+            Duration::from_millis(500),
+        )
+    }
+
+    #[test]
+    fn a_number_and_its_unit_stand_apart() {
+        let text = explained(&Failure::NoAnswer);
+        assert!(
+            text.contains("sent nothing for 500 ms (holding registers 0..=4)"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_gateway_that_answers_for_a_silent_unit_is_said_to() {
+        let failure = Failure::BehindGateway(0x0B);
+        assert_eq!(failure.why(), Why::NoAnswer);
+        let text = explained(&failure);
+        for part in [
+            "gateway on Modbus TCP bench:502",
+            "unit 9 behind it did not",
+            "exception 0B",
+        ] {
+            assert!(text.contains(part), "no {part:?} in {text}");
+        }
     }
 }

@@ -12,6 +12,7 @@ use crc::{CRC_16_MODBUS, Crc};
 use tokio_modbus::{ExceptionCode, Request};
 
 use super::Failure;
+use super::sound::{Beginning, beginning};
 use crate::setup::UnitId;
 
 /// Modbus over Serial Line V1.02, 6.2.2: polynomial A001 (reflected), start FFFF, low byte first.
@@ -231,7 +232,20 @@ pub(crate) fn wrap(framing: Framing, unit: UnitId, pdu: &[u8], transaction: u16)
     }
 }
 
-fn checksum_holds(frame: &[u8]) -> bool {
+/// Every RTU frame with a right checksum among `received`, whoever sent it.
+pub(crate) fn strangers(received: &[u8]) -> impl Iterator<Item = Stranger> {
+    (0..received.len()).filter_map(|at| stranger(&received[at..]))
+}
+
+/// Who sent the sound RTU frame that `bytes` begin with.
+fn stranger(bytes: &[u8]) -> Option<Stranger> {
+    let is_frame = matches!(beginning(bytes), Beginning::Frame(..));
+    let (unit, function) = (*bytes.first()?, *bytes.get(1)?);
+    is_frame.then_some(Stranger { unit, function })
+}
+
+/// Whether a frame ends with its right checksum.
+pub(crate) fn checksum_holds(frame: &[u8]) -> bool {
     let Some((body, sum)) = frame.split_last_chunk::<2>() else {
         return false;
     };
@@ -241,33 +255,11 @@ fn checksum_holds(frame: &[u8]) -> bool {
 /// Bytes of the device identification PDU that begins here: seven of head, the last the number of
 /// texts, then each with its number and length; `None` while too little has come, or if it would be
 /// longer than any PDU.
-fn identification_length(pdu: &[u8]) -> Option<usize> {
+pub(crate) fn identification_length(pdu: &[u8]) -> Option<usize> {
     let objects = *pdu.get(6)?;
     (0..objects)
         .try_fold(7, |end, _| Some(end + 2 + usize::from(*pdu.get(end + 1)?)))
         .filter(|length| *length <= LONGEST_PDU)
-}
-
-/// Every RTU frame with a right checksum among `received`, whoever sent it.
-pub(crate) fn strangers(received: &[u8]) -> impl Iterator<Item = Stranger> {
-    (0..received.len()).filter_map(|at| sound_rtu_frame(&received[at..]))
-}
-
-/// A frame with a right checksum at the start of `bytes`, by the lengths the standard gives.
-fn sound_rtu_frame(bytes: &[u8]) -> Option<Stranger> {
-    let (unit, function) = (*bytes.first()?, *bytes.get(1)?);
-    let answer = match function {
-        0x01..=0x04 => usize::from(*bytes.get(2)?) + 5,
-        0x05 | 0x06 | 0x08 | 0x0F | 0x10 => 8,
-        IDENTIFICATION => identification_length(&bytes[1..])? + 3,
-        0x80.. => 5,
-        _ => return None,
-    };
-    // A request for a read is eight bytes long: another master's.
-    [answer, 8]
-        .into_iter()
-        .any(|length| bytes.get(..length).is_some_and(checksum_holds))
-        .then_some(Stranger { unit, function })
 }
 
 struct TcpFrame<'a> {

@@ -1,7 +1,8 @@
 //! One task owns one line: port -> exchange -> plan -> poll. The only part that knows Modbus.
 //!
-//! [`Line::connect`] opens the port. [`Line::run`] opens it, says so, and then polls every loop on a
-//! fixed grid, sending one sample for every scheduled poll, good or not.
+//! [`Line::open`] opens the port and listens whether somebody else talks there. [`Line::run`] opens it,
+//! says so, and then polls every loop on a fixed grid, sending one sample for every scheduled poll, good
+//! or not; or fills the same rows with what another master reads ([`Manner`]).
 
 mod exchange;
 mod failure;
@@ -9,6 +10,8 @@ mod find;
 mod frame;
 mod givers;
 mod identity;
+mod once;
+mod others;
 mod plan;
 mod poll;
 mod polling;
@@ -16,15 +19,15 @@ mod port;
 mod read_plan;
 mod run;
 mod schedule;
+mod sound;
 mod tally;
 mod trust;
 mod walk;
 
-use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::{mpsc, oneshot};
-use tokio::time::Instant;
+use tokio::time::{Instant, timeout_at};
 use tokio_util::sync::CancellationToken;
 
 pub use failure::{Failure, exception_name};
@@ -33,20 +36,23 @@ pub use find::{
     USUAL_FORMATS,
 };
 pub use identity::{PresentPort, lasting_name, present_ports};
+pub use once::{LoopSeen, Seen};
+pub use others::Manner;
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 pub use read_plan::{PlannedRead, ReadPlan};
 pub use walk::{Step, Walk};
 
-use crate::clock::{Clock, Stamp};
-use crate::map::{Place, Point, Remark};
+use crate::clock::Clock;
+use crate::figures;
 use crate::name::Name;
-use crate::sample::{Entry, Health, Reading, SettingsCause};
+use crate::sample::{Entry, SettingsCause};
 use crate::setup::{LineSetup, LoopSetup, Port};
 use exchange::{Exchange, Memory};
-use givers::read_scaled;
-use plan::{Lengths, Taken};
-use poll::Polled;
-use polling::Polling;
+use frame::Framing;
+use others::{Ear, first};
+
+/// So long a line is listened to at most before its rows begin; maps may say that answers come later.
+const LISTEN_IN: Duration = Duration::from_secs(3);
 
 /// What a line can be asked for while it runs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -60,11 +66,14 @@ pub struct Line {
     name: Name,
     port: Port,
     answer_within: Duration,
+    manner: Manner,
     opener: Opener,
     pace: Pace,
     exchange: Option<Exchange>,
     /// From before the port was lost.
     memory: Memory,
+    /// What is known of others, while they are listened to.
+    ear: Option<Ear>,
     loops: Vec<LoopSetup>,
 }
 
@@ -74,7 +83,9 @@ pub struct Ties {
     pub out: mpsc::Sender<Entry>,
     /// What is asked of the line.
     pub asks: mpsc::Receiver<Ask>,
-    /// Told once whether the port could be opened.
+    /// What there is to say while the port is being opened.
+    pub remarks: mpsc::UnboundedSender<String>,
+    /// Told once whether the port could be opened, and nobody else talks there.
     pub opened: oneshot::Sender<Result<(), PortError>>,
     /// Polling begins when this comes.
     pub start: oneshot::Receiver<Start>,
@@ -104,45 +115,19 @@ impl Start {
     }
 }
 
-/// Every point of one loop, as `read` shows it.
-#[derive(Clone, Debug)]
-pub struct LoopSeen {
-    /// The loop.
-    pub name: Name,
-    /// One for each point of the map, in its order.
-    pub points: Vec<Seen>,
-    /// What looks wrong about what came.
-    pub remarks: Vec<Remark>,
-    /// Why the blocks that did not come did not: what, where, what to do.
-    pub failures: Vec<String>,
-    /// Whether the unit answered at all, be it with a refusal.
-    pub answered: bool,
-    /// How the exchanges of this reading went.
-    pub health: Health,
-}
-
-/// A point as `read` shows it.
-#[derive(Clone, Debug)]
-pub struct Seen {
-    /// Its reading.
-    pub reading: Reading,
-    /// The words (or bits) that came; `None` when none came.
-    pub raw: Option<Vec<u16>>,
-    /// Its unit at this time.
-    pub unit: Option<Arc<str>>,
-}
-
 impl Line {
     /// A line with the loops of `loops` that name it, and nothing opened yet.
-    pub fn new(setup: &LineSetup, loops: &[LoopSetup], opener: Opener) -> Self {
+    pub fn new(setup: &LineSetup, loops: &[LoopSetup], manner: Manner, opener: Opener) -> Self {
         Self {
             name: setup.name.clone(),
             port: setup.port.clone(),
             answer_within: setup.answer_within,
+            manner,
             opener,
             pace: Pace::of(&setup.port),
             exchange: None,
             memory: Memory::default(),
+            ear: None,
             loops: loops
                 .iter()
                 .filter(|the_loop| the_loop.line == setup.name)
@@ -156,15 +141,75 @@ impl Line {
         self.loops.iter().map(|the_loop| &the_loop.name)
     }
 
-    /// Opens the port.
+    /// Opens the port, and listens whether somebody else talks there. `tell` is given what there is to
+    /// say meanwhile: that it listens, and what it makes of noise.
     ///
     /// # Errors
-    /// The port is missing, taken, forbidden, or nobody listens at the address.
-    pub async fn connect(&mut self) -> Result<(), PortError> {
+    /// The port is missing, taken, forbidden, or nobody listens at the address; or another master was
+    /// heard.
+    pub async fn open(&mut self, tell: &mut (dyn FnMut(String) + Send)) -> Result<(), PortError> {
+        self.connect().await?;
+        match self.manner {
+            Manner::ListenFirst(listen_for) => self.listen_first(listen_for, tell).await?,
+            Manner::ListenOnly => {
+                tell(format!(
+                    "listening only on {}: nothing is sent",
+                    self.port.name()
+                ));
+                self.listen_in().await?;
+            }
+            Manner::Ask => {}
+        }
+        Ok(())
+    }
+
+    async fn listen_first(
+        &mut self,
+        listen_for: Duration,
+        tell: &mut (dyn FnMut(String) + Send),
+    ) -> Result<(), PortError> {
+        let is_heard = self.pace.framing == Framing::Rtu && !listen_for.is_zero();
+        let Some(exchange) = self.exchange.as_mut().filter(|_| is_heard) else {
+            return Ok(());
+        };
+        let (at, time) = (self.port.name(), figures::wait(listen_for));
+        tell(format!("listening for somebody else on {at} for {time}"));
+        if let Some(noise) = first::listen(exchange, &self.port, listen_for).await? {
+            tell(noise);
+        }
+        Ok(())
+    }
+
+    /// Listens until nothing can come any more that was asked before, so that the first row is whole.
+    async fn listen_in(&mut self) -> Result<(), PortError> {
+        let (Some(exchange), Some(ear)) = (&mut self.exchange, &mut self.ear) else {
+            return Ok(());
+        };
+        let until = Instant::now() + LISTEN_IN;
+        let mut came = Vec::new();
+        while ear.knows_from() > Instant::now() {
+            let waited = timeout_at(ear.knows_from().min(until), exchange.hear(&mut came)).await;
+            match waited {
+                Ok(heard) => {
+                    heard.map_err(|error| PortError::lost(&self.port, &error.to_string()))?;
+                }
+                Err(_) => return Ok(()),
+            }
+            ear.take(&came, Instant::now());
+            // Too early for any row.
+            drop(ear.over_by(Instant::now()));
+            came.clear();
+        }
+        Ok(())
+    }
+
+    async fn connect(&mut self) -> Result<(), PortError> {
         let Opened { wire, pace } = (self.opener)().await?;
         self.pace = pace;
         let memory = std::mem::take(&mut self.memory);
         self.exchange = Some(Exchange::new(wire, pace, self.answer_within).remembering(memory));
+        let listens = self.manner == Manner::ListenOnly;
+        self.ear = listens.then(|| Ear::of_loops(pace, self.answer_within, &self.loops));
         Ok(())
     }
 
@@ -173,65 +218,27 @@ impl Line {
         if let Some(exchange) = self.exchange.take() {
             self.memory = exchange.into_memory();
         }
+        self.ear = None;
     }
 
     /// Opens the port, waits for the clock, and polls until it is stopped; ends early when nobody
     /// listens any more. A port that could not be opened is tried again, if polling begins all the
     /// same.
     pub async fn run(mut self, ties: Ties) {
-        let opened = self.connect().await;
+        let remarks = ties.remarks;
+        // Whoever does not listen to remarks can do without.
+        let opened = self.open(&mut |remark| drop(remarks.send(remark))).await;
+        drop(remarks);
         // Who gives up on a port that cannot be opened drops the start too.
         let _ = ties.opened.send(opened);
         if let Ok(start) = ties.start.await {
-            run::Run::new(self, start, ties.out)
-                .poll(ties.asks, ties.stop)
-                .await;
-        }
-    }
-
-    /// Reads every point of one loop once.
-    pub async fn read_loop(&mut self, the_loop: &LoopSetup) -> LoopSeen {
-        let began = Instant::now();
-        let mut polling = Polling::new(the_loop, Stamp::default());
-        let mut polled = self.read_points(&mut polling).await;
-        // What a block was refused for may be had in others. Each round learns something.
-        while polling.note_refusals(&polled.failed) {
-            polled = self.read_points(&mut polling).await;
-        }
-        let (map, port) = (&the_loop.map, self.describe());
-        let seen = |point: &Point| Seen {
-            reading: map.read(point, &polled.image),
-            raw: polled.image.raw(&point.place),
-            unit: map.unit_of(point, &polled.image),
-        };
-        let explain = |(place, failure): &(Place, Failure)| {
-            failure.explain(the_loop.unit, &port, *place, self.answer_within)
-        };
-        let refused = |(_, failure): &(Place, Failure)| matches!(failure, Failure::Refused(_));
-        let since_began = Stamp {
-            elapsed: began.elapsed(),
-            ..Stamp::default()
-        };
-        LoopSeen {
-            name: the_loop.name.clone(),
-            health: polling.tally.health(the_loop.name.clone(), since_began),
-            points: map.points.iter().map(seen).collect(),
-            remarks: map.remarks(&polled.image),
-            failures: polled.failed.iter().map(explain).collect(),
-            answered: !polled.answered.is_empty() || polled.failed.iter().any(refused),
-        }
-    }
-
-    async fn read_points(&mut self, polling: &mut Polling) -> Polled {
-        let mut lengths = Lengths::default();
-        polling.plan(self.pace, &mut Taken::default(), &mut lengths);
-        polling.mark(&lengths);
-        let blocks = polling.all_blocks();
-        let late_at_most = polling.setup.map.access.late_at_most;
-        let patience = Instant::now() + late_at_most + 2 * self.answer_within;
-        match &mut self.exchange {
-            Some(exchange) => read_scaled(exchange, polling, &blocks, patience).await.0,
-            None => Polled::lost(&blocks),
+            let listens = self.manner == Manner::ListenOnly;
+            let run = run::Run::new(self, start, ties.out);
+            if listens {
+                run.hear(ties.asks, ties.stop).await;
+            } else {
+                run.poll(ties.asks, ties.stop).await;
+            }
         }
     }
 

@@ -71,7 +71,7 @@ pub(super) async fn read_blocks(
                 note_absent(&mut polled.image, &the_loop.map, block.place, failure.why());
                 let is_over = match failure {
                     Failure::PortLost(_) => true,
-                    Failure::NoAnswer if was_silent => true,
+                    Failure::NoAnswer | Failure::BehindGateway(_) if was_silent => true,
                     _ => Instant::now() >= until,
                 };
                 if is_over {
@@ -86,7 +86,7 @@ pub(super) async fn read_blocks(
 }
 
 /// Says why the points of a block did not come; those that another block brought stay.
-fn note_absent(image: &mut Image, map: &Map, block: Place, why: Why) {
+pub(crate) fn note_absent(image: &mut Image, map: &Map, block: Place, why: Why) {
     for point in map
         .points
         .iter()

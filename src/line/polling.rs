@@ -15,7 +15,7 @@ use super::schedule::Grid;
 use super::tally::Tally;
 use crate::clock::{Clock, Stamp};
 use crate::map::{Image, Map, Place, Point, Refresh};
-use crate::sample::{Reading, SettingsCause, Units, with_news};
+use crate::sample::{Reading, SettingsCause, Units, Why, with_news};
 use crate::setup::LoopSetup;
 
 /// How often the slow points are looked at (they change by hand, minutes apart at least).
@@ -157,7 +157,7 @@ impl Polling {
             && polled
                 .failed
                 .iter()
-                .any(|(_, failure)| matches!(failure, Failure::NoAnswer));
+                .any(|(_, failure)| failure.why() == Why::NoAnswer);
         self.silent_polls = if is_silent {
             self.silent_polls.saturating_add(1)
         } else {
@@ -295,7 +295,7 @@ impl Polling {
     }
 
     /// Why these readings should be told, if they should; remembers the good ones.
-    fn worth_telling(&mut self, readings: &[Reading]) -> Option<SettingsCause> {
+    pub(super) fn worth_telling(&mut self, readings: &[Reading]) -> Option<SettingsCause> {
         let came = readings.iter().any(|reading| reading.number().is_some());
         let last = self.last_settings.as_deref();
         let differs = last.is_some_and(|last| moved(&self.setup.map, last, readings));

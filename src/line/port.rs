@@ -7,7 +7,7 @@ use futures_util::future::BoxFuture;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 use tokio::time::Instant;
-use tokio_serial::{SerialPortBuilderExt, SerialStream};
+use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
 use super::frame::Framing;
 use super::identity::{port_now, present_ports, said};
@@ -40,6 +40,16 @@ pub struct PortError {
     pub what: String,
     /// What to do next.
     pub help: String,
+}
+
+impl PortError {
+    /// The port is gone; the system's words.
+    pub(crate) fn lost(port: &Port, reason: &str) -> Self {
+        Self {
+            what: format!("{port} was lost: {reason}"),
+            help: "check the adapter's plug and the gateway's supply".to_owned(),
+        }
+    }
 }
 
 /// Time and framing on an open port.
@@ -163,7 +173,7 @@ fn open_serial(
     parity: Parity,
     stop_bits: StopBits,
 ) -> Result<SerialStream, PortError> {
-    tokio_serial::new(path, baud)
+    let opened = tokio_serial::new(path, baud)
         .parity(match parity {
             Parity::Even => tokio_serial::Parity::Even,
             Parity::Odd => tokio_serial::Parity::Odd,
@@ -173,8 +183,10 @@ fn open_serial(
             StopBits::One => tokio_serial::StopBits::One,
             StopBits::Two => tokio_serial::StopBits::Two,
         })
-        .open_native_async()
-        .map_err(|error| serial_error(path, &error))
+        .open_native_async();
+    // What came before the port was ours says nothing about who talks now.
+    let cleared = opened.and_then(|port| port.clear(ClearBuffer::Input).map(|()| port));
+    cleared.map_err(|error| serial_error(path, &error))
 }
 
 fn serial_error(path: &str, error: &tokio_serial::Error) -> PortError {

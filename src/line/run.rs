@@ -1,4 +1,7 @@
-//! A line that is being polled: whose turn it is, what is read, what is sent on.
+//! A line that is being polled: whose turn it is, what is read, what is sent on. And the same rows
+//! from what another master reads ([`hear`]).
+
+mod hear;
 
 use std::collections::HashMap;
 use std::time::Duration;
@@ -10,12 +13,12 @@ use tokio_util::sync::CancellationToken;
 use super::exchange::Exchange;
 use super::givers::read_scaled;
 use super::plan::{Lengths, Taken};
-use super::poll::{absent, read_blocks, sample};
+use super::poll::{Polled, absent, read_blocks, sample};
 use super::polling::Polling;
 use super::schedule::Turn;
 use super::{Ask, Failure, Line, Start};
 use crate::clock::{Clock, Stamp};
-use crate::sample::{Entry, Event, Happening, Settings, SettingsCause, Why};
+use crate::sample::{Entry, Event, Happening, Reading, Settings, SettingsCause, Why};
 use crate::setup::UnitId;
 
 /// Reopening a lost port begins after this and backs off to [`REOPEN_AT_MOST`].
@@ -96,12 +99,17 @@ impl Run {
         asks: &mut mpsc::Receiver<Ask>,
         stop: &CancellationToken,
     ) -> Result<(), Gone> {
-        if self.line.exchange.is_none() {
-            let (name, port) = (&self.line.name, self.line.describe());
-            let text = format!("line {name}: {port} cannot be opened; it is tried again and again");
-            self.send_event(Happening::PortLost, text).await?;
-        }
+        self.tell_missing_port().await?;
         self.poll_on(asks, stop).await
+    }
+
+    async fn tell_missing_port(&mut self) -> Result<(), Gone> {
+        if self.line.exchange.is_some() {
+            return Ok(());
+        }
+        let (name, port) = (&self.line.name, self.line.describe());
+        let text = format!("line {name}: {port} cannot be opened; it is tried again and again");
+        self.send_event(Happening::PortLost, text).await
     }
 
     async fn poll_on(
@@ -185,12 +193,11 @@ impl Run {
     }
 
     fn next_poll(&self, now: Instant) -> Option<(usize, Instant)> {
-        let left = |polling: &Polling| self.end.is_none_or(|end| polling.grid.due() < end);
         let loops = self
             .loops
             .iter()
             .enumerate()
-            .filter(|(_, polling)| left(polling));
+            .filter(|(_, polling)| self.is_left(polling));
         let starts = loops.map(|(index, polling)| {
             let start = polling.grid.start(&self.clock, self.not_before(polling));
             let deadline = polling.grid.deadline(&self.clock);
@@ -213,6 +220,11 @@ impl Run {
             polling.grid.start(&self.clock, not_before)
         });
         starts.min()
+    }
+
+    /// Whether polls of this loop are still to be made.
+    fn is_left(&self, polling: &Polling) -> bool {
+        self.end.is_none_or(|end| polling.grid.due() < end)
     }
 
     fn not_before(&self, polling: &Polling) -> Option<Instant> {
@@ -259,15 +271,20 @@ impl Run {
             polling.look_at = Instant::now();
         }
         let should_replan = polling.note(&polled);
-        polling.take_units(&polled.image);
-        let sample = sample(polling, &polled, &self.clock, due);
-        polling.last_stamp = sample.stamp;
-        self.send(Entry::Sample(sample)).await?;
+        self.send_sample(index, due, &polled).await?;
         if should_replan {
             self.plan();
         }
         self.check_port(polled.failed.iter().map(|(_, failure)| failure))
             .await
+    }
+
+    async fn send_sample(&mut self, index: usize, due: Stamp, polled: &Polled) -> Result<(), Gone> {
+        let polling = &mut self.loops[index];
+        polling.take_units(&polled.image);
+        let sample = sample(polling, polled, &self.clock, due);
+        polling.last_stamp = sample.stamp;
+        self.send(Entry::Sample(sample)).await
     }
 
     async fn send_absent(&mut self, index: usize, due: Stamp, why: Why) -> Result<(), Gone> {
@@ -316,19 +333,28 @@ impl Run {
         if polling.looks_again(&mut look) {
             return Ok(());
         }
-        if let Some((cause, readings)) = polling.finish_look(&look) {
-            let stamp = self.clock.now().max(polling.last_stamp);
-            polling.take_units(&look.polled.image);
-            let settings = Settings {
-                of: polling.setup.name.clone(),
-                stamp,
-                cause,
-                readings: readings.into(),
-                units: polling.settings_units.clone(),
-            };
-            self.send(Entry::Settings(settings)).await?;
+        polling.take_units(&look.polled.image);
+        match polling.finish_look(&look) {
+            Some((cause, readings)) => self.send_settings(index, cause, readings).await,
+            None => Ok(()),
         }
-        Ok(())
+    }
+
+    async fn send_settings(
+        &mut self,
+        index: usize,
+        cause: SettingsCause,
+        readings: Vec<Reading>,
+    ) -> Result<(), Gone> {
+        let polling = &self.loops[index];
+        let settings = Settings {
+            of: polling.setup.name.clone(),
+            stamp: self.clock.now().max(polling.last_stamp),
+            cause,
+            readings: readings.into(),
+            units: polling.settings_units.clone(),
+        };
+        self.send(Entry::Settings(settings)).await
     }
 
     /// Goes on without the port if that was among the failures.
@@ -340,7 +366,13 @@ impl Run {
             Failure::PortLost(reason) => Some(reason),
             _ => None,
         });
-        let Some(reason) = lost else { return Ok(()) };
+        match lost {
+            Some(reason) => self.lose_port(reason).await,
+            None => Ok(()),
+        }
+    }
+
+    async fn lose_port(&mut self, reason: &str) -> Result<(), Gone> {
         self.line.disconnect();
         self.reopen = Reopen {
             at: Instant::now() + REOPEN_FIRST,

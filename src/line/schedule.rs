@@ -56,6 +56,13 @@ impl Grid {
             .map_or(due, |free| free.max(due))
     }
 
+    /// Takes the next poll off the grid, whatever becomes of it; gives when it was due.
+    pub(crate) fn take(&mut self, clock: &Clock) -> Stamp {
+        let due = clock.at(self.due());
+        self.next += 1;
+        due
+    }
+
     /// Takes the next poll off the grid.
     ///
     /// One whose period is over was skipped: the line had no time for it. One whose unit cannot be
@@ -66,9 +73,8 @@ impl Grid {
         now: Instant,
         not_before: Option<Instant>,
     ) -> Turn {
-        let due = clock.at(self.due());
         let until = self.deadline(clock);
-        self.next += 1;
+        let due = self.take(clock);
         if now >= until {
             Turn::GiveUp(due, Why::Skipped)
         } else if not_before.is_some_and(|free| free >= until) {

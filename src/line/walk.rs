@@ -89,8 +89,8 @@ impl Walk {
         };
         let answer = line.read_registers(unit, access, asked).await;
         self.silent = match answer {
-            Err(Failure::NoAnswer | Failure::Damaged | Failure::Foreign { .. }) => self.silent + 1,
-            _ => 0,
+            Err(Failure::Refused(_) | Failure::PortLost(_)) | Ok(_) => 0,
+            Err(_) => self.silent + 1,
         };
         match answer {
             Ok(words) => {

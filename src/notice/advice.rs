@@ -61,6 +61,10 @@ pub enum Pattern {
     UnitForeign,
     /// Every second answer of this unit is damaged.
     EverySecondDamaged,
+    /// Listening, and no other master gets an answer from any unit.
+    LineUnheard,
+    /// Listening, and no other master gets an answer from this unit.
+    UnitUnheard,
 }
 
 /// What the exchanges of one unit look like.
@@ -75,8 +79,14 @@ enum Trouble {
 /// What to check about a line, given how the exchanges with each of its loops ended; nothing while
 /// all is well, or while no pattern stands out.
 ///
-/// A unit with fewer exchanges than `at_least` is not judged.
-pub fn advise(line: &str, loops: &[(Name, Exchanges)], at_least: u64) -> Vec<Advice> {
+/// A unit with fewer exchanges than `at_least` is not judged. `listens` says that they are another
+/// master's, and a row for which nothing was heard counts as one.
+pub fn advise(
+    line: &str,
+    loops: &[(Name, Exchanges)],
+    at_least: u64,
+    listens: bool,
+) -> Vec<Advice> {
     let judged = |(name, exchanges): &(Name, Exchanges)| {
         let trouble = (exchanges.total() >= at_least).then(|| exchanges.trouble());
         (name.clone(), trouble.flatten(), exchanges.answered > 0)
@@ -103,7 +113,7 @@ pub fn advise(line: &str, loops: &[(Name, Exchanges)], at_least: u64) -> Vec<Adv
         .collect();
     let is_whole_line = !does_any_answer && found.len() == 1;
     let told = |(kind, loops): (Trouble, Vec<Name>)| Advice {
-        pattern: kind.pattern(is_whole_line),
+        pattern: kind.pattern(is_whole_line, listens),
         about: if is_whole_line {
             line.to_owned()
         } else {
@@ -181,8 +191,10 @@ impl Exchanges {
 }
 
 impl Trouble {
-    fn pattern(self, is_whole_line: bool) -> Pattern {
+    fn pattern(self, is_whole_line: bool, listens: bool) -> Pattern {
         match (self, is_whole_line) {
+            (Self::Silent, true) if listens => Pattern::LineUnheard,
+            (Self::Silent | Self::Foreign, _) if listens => Pattern::UnitUnheard,
             (Self::Silent, true) => Pattern::LineSilent,
             (Self::Silent, false) => Pattern::UnitSilent,
             (Self::Damaged, true) => Pattern::LineDamaged,
@@ -217,6 +229,8 @@ impl Pattern {
             Self::UnitDamaged => "unit-damaged",
             Self::UnitForeign => "unit-foreign",
             Self::EverySecondDamaged => "every-second-damaged",
+            Self::LineUnheard => "line-unheard",
+            Self::UnitUnheard => "unit-unheard",
         }
     }
 
@@ -229,6 +243,8 @@ impl Pattern {
             Self::UnitDamaged => "every frame from here is damaged",
             Self::UnitForeign => "only others are heard when this unit is asked",
             Self::EverySecondDamaged => "every second answer is damaged",
+            Self::LineUnheard => "listening only, and no unit is heard to answer anybody",
+            Self::UnitUnheard => "listening only, and this unit is not heard to answer",
         }
     }
 
@@ -252,6 +268,12 @@ impl Pattern {
             Self::UnitForeign => "its unit number at the panel and in the setup",
             Self::EverySecondDamaged => {
                 "a longer 'gap' in its map, then other programs on this port"
+            }
+            Self::LineUnheard => {
+                "A/B wires, baud, parity; or nobody polls: then leave --listen-only out"
+            }
+            Self::UnitUnheard => {
+                "its unit number, and whether the other master asks it, and how often"
             }
         }
     }
@@ -281,7 +303,7 @@ mod tests {
     fn found(loops: &[Exchanges]) -> Vec<(Pattern, String)> {
         let names = ["a", "b", "c", "d", "e"].map(|name| name.parse().unwrap());
         let loops: Vec<_> = names.into_iter().zip(loops.iter().copied()).collect();
-        let advice = advise("shop", &loops, 6);
+        let advice = advise("shop", &loops, 6, false);
         let parts = |advice: Advice| (advice.pattern, advice.about);
         advice.into_iter().map(parts).collect()
     }
@@ -312,6 +334,19 @@ mod tests {
     fn only_frames_of_others_are_about_the_line() {
         let found = found(&[FOREIGN, FOREIGN]);
         assert_eq!(found, only(Pattern::LineForeign, "shop"));
+    }
+
+    #[test]
+    fn where_nothing_is_asked_silence_is_another_masters() {
+        let name: Name = "a".parse().unwrap();
+        for (exchanges, pattern) in [
+            (SILENT, Pattern::LineUnheard),
+            (FOREIGN, Pattern::UnitUnheard),
+            (DAMAGED, Pattern::LineDamaged),
+        ] {
+            let advice = advise("shop", &[(name.clone(), exchanges)], 6, true);
+            assert_eq!(advice[0].pattern, pattern);
+        }
     }
 
     #[test]
@@ -398,6 +433,8 @@ mod tests {
             Pattern::UnitDamaged,
             Pattern::UnitForeign,
             Pattern::EverySecondDamaged,
+            Pattern::LineUnheard,
+            Pattern::UnitUnheard,
         ] {
             let first = format!(" first: {}", pattern.first());
             assert!(first.len() <= 80, "{} columns: {first}", first.len());

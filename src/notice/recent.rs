@@ -13,6 +13,8 @@ const ENOUGH: u64 = 6;
 /// Follows the health of every loop of some lines.
 #[derive(Clone, Debug, Default)]
 pub struct AdviceWatch {
+    /// Nothing is asked: another master's exchanges are judged.
+    listens: bool,
     lines: Vec<LineWatch>,
 }
 
@@ -29,9 +31,13 @@ struct Recent {
 }
 
 impl AdviceWatch {
-    /// A watch over loops, each given with its line as people should read it.
-    pub fn new<'a>(loops: impl IntoIterator<Item = (String, &'a Name)>) -> Self {
-        let mut watch = Self::default();
+    /// A watch over loops, each given with its line as people should read it. `listens` says that their
+    /// exchanges are another master's.
+    pub fn new<'a>(loops: impl IntoIterator<Item = (String, &'a Name)>, listens: bool) -> Self {
+        let mut watch = Self {
+            listens,
+            ..Self::default()
+        };
         for (line, name) in loops {
             let one = (name.clone(), Recent::default());
             match watch.lines.iter_mut().find(|known| known.line == line) {
@@ -59,7 +65,7 @@ impl AdviceWatch {
         let of_line = |line: &LineWatch| {
             let recent = |(name, recent): &(Name, Recent)| (name.clone(), recent.exchanges());
             let loops: Vec<_> = line.loops.iter().map(recent).collect();
-            advise(&line.line, &loops, ENOUGH)
+            advise(&line.line, &loops, ENOUGH, self.listens)
         };
         let has_told = |(_, recent): &(Name, Recent)| !recent.told.is_empty();
         let is_known = |line: &&LineWatch| line.loops.iter().all(has_told);
@@ -120,7 +126,7 @@ mod tests {
     /// What is advised after each of these.
     fn advised(told: &[Health]) -> Vec<Option<Pattern>> {
         let name = "a".parse().unwrap();
-        let mut watch = AdviceWatch::new([("shop".to_owned(), &name)]);
+        let mut watch = AdviceWatch::new([("shop".to_owned(), &name)], false);
         let after = |health| {
             watch.on(health);
             watch.advice().first().map(|advice| advice.pattern)
@@ -154,7 +160,8 @@ mod tests {
     #[test]
     fn a_silent_unit_that_tells_first_does_not_speak_for_the_line() {
         let names = ["a", "b"].map(|name| name.parse().unwrap());
-        let mut watch = AdviceWatch::new(names.iter().map(|name| ("shop".to_owned(), name)));
+        let loops = names.iter().map(|name| ("shop".to_owned(), name));
+        let mut watch = AdviceWatch::new(loops, false);
         watch.on(&health(0, 9, 0));
         assert_eq!(watch.advice(), []);
         let of = names[1].clone();

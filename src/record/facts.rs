@@ -22,6 +22,9 @@ pub(crate) struct FactsFile {
     /// Missing while it runs, and after a crash.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(crate) ended: Option<String>,
+    /// Nothing was asked: the rows come from what another master read.
+    #[serde(default, rename = "listen_only", skip_serializing_if = "is_false")]
+    pub(crate) listens_only: bool,
     pub(crate) setup: SetupCopy,
     /// Map texts by the path the setup gives them.
     pub(crate) maps: BTreeMap<String, String>,
@@ -88,6 +91,14 @@ pub(crate) struct SetupCopy {
     pub(crate) text: String,
 }
 
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde passes a reference"
+)]
+fn is_false(value: &bool) -> bool {
+    !value
+}
+
 impl FactsFile {
     pub(crate) fn new(setup: &Setup, name: &str, began: String) -> Self {
         let maps = setup
@@ -100,6 +111,7 @@ impl FactsFile {
             name: name.to_owned(),
             began,
             ended: None,
+            listens_only: false,
             setup: SetupCopy {
                 name: setup.name.clone(),
                 text: setup.text.clone(),

@@ -22,6 +22,14 @@ pub struct Setup {
     pub loops: Vec<LoopSetup>,
 }
 
+impl Setup {
+    /// The lines that a loop hangs on.
+    pub fn used_lines(&self) -> impl Iterator<Item = &LineSetup> {
+        let is_used = |line: &&LineSetup| self.loops.iter().any(|it| it.line == line.name);
+        self.lines.iter().filter(is_used)
+    }
+}
+
 /// Free text about the job; goes into recordings and reports.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Job {
@@ -71,6 +79,14 @@ pub enum Port {
 }
 
 impl Port {
+    /// Its name or address.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Serial { path, .. } => path,
+            Self::RtuOverTcp(address) | Self::Tcp(address) => address,
+        }
+    }
+
     /// How characters go over a serial line, as people say it: `9600 8E1`; `None` where the port is
     /// a connection, which does not say.
     pub fn setting(&self) -> Option<String> {

@@ -281,11 +281,39 @@ async fn another_master_that_is_heard_first_stops_it_before_a_byte_is_sent() {
     });
     let mut sweep = Sweep::new(search(&[1]), open_at);
     let error = sweep.run(&mut |_| {}).await.unwrap_err();
-    assert!(error.what.contains("(unit 9 function 03)"), "{error}");
+    assert!(error.what.contains("unit 9 function 03"), "{error}");
     assert!(error.help.contains("--listen-first 0s"), "{error}");
     drop(sweep);
     tokio::time::sleep(Duration::from_secs(1)).await;
     assert_eq!(*asked.lock().unwrap(), 0);
+}
+
+/// A wire on which noise comes at once, and unit 1 answers.
+fn noisy() -> DuplexStream {
+    let (near, mut far) = tokio::io::duplex(4096);
+    let mut units = in_memory(Bus::new(vec![Unit::new(1, &Annealer, oven())]));
+    tokio::spawn(async move {
+        far.write_all(&[0x5A; 40]).await.unwrap();
+        let _ = tokio::io::copy_bidirectional(&mut far, &mut units).await;
+    });
+    near
+}
+
+#[tokio::test(start_paused = true)]
+async fn noise_may_be_a_master_at_another_setting_while_none_is_known_and_else_is_only_told() {
+    let mut sweep = Sweep::new(search(&[1]), port(|_| Some(noisy())).0);
+    let error = sweep.run(&mut |_| {}).await.unwrap_err();
+    assert!(
+        error.what.contains("40 bytes and no sound frame"),
+        "{error}"
+    );
+    assert!(error.help.contains("--listen-first 0s"), "{error}");
+
+    let mut known = search(&[1]);
+    known.ports.truncate(1);
+    let outcome = swept(known, port(|_| Some(noisy())).0).await;
+    assert_eq!(units(&outcome), [1]);
+    assert!(outcome.noise.unwrap().contains("40 bytes"));
 }
 
 #[tokio::test(start_paused = true)]
@@ -370,8 +398,10 @@ async fn progress_goes_up_time_left_goes_down_and_the_estimate_is_right() {
     let began = tokio::time::Instant::now();
     let (mut done, mut left, mut asked) = (0.0, Duration::MAX, 0);
     let mut tell = |news: News<'_>| {
-        let News::Asking(asking) = news else {
-            panic!("nobody is there");
+        let asking = match news {
+            News::Listening(..) => return,
+            News::Asking(asking) => asking,
+            News::Found(_) => panic!("nobody is there"),
         };
         assert!(asking.done >= done && asking.done < 1.0, "{asking:?}");
         // Settings differ in speed, so the estimate may rise a little.

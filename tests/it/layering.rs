@@ -19,7 +19,9 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("setup", &["map", "name", "spanned"]),
     (
         "line",
-        &["clock", "map", "name", "number", "sample", "setup"],
+        &[
+            "clock", "figures", "map", "name", "number", "sample", "setup",
+        ],
     ),
     (
         "notice",

@@ -12,6 +12,7 @@ mod evidence;
 mod find;
 mod good_files;
 mod layering;
+mod listening;
 mod maps_guide;
 mod measure_command;
 mod neighbours;

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use emberline::clock::Clock;
-use emberline::line::{Opened, Opener, Pace, PortError, Start};
+use emberline::line::{Manner, Opened, Opener, Pace, PortError, Start};
 use emberline::record::Recorder;
 use emberline::sample::Entry;
 use emberline::session::{Opening, Session};
@@ -33,11 +33,22 @@ impl Played {
         length: Duration,
         into: Option<&Path>,
     ) -> Self {
-        let mut opening = Opening::new(setup, opener, &CancellationToken::new());
+        Self::begin_as(Manner::Ask, setup, opener, length, into).await
+    }
+
+    /// The same in this manner.
+    pub(super) async fn begin_as(
+        manner: Manner,
+        setup: &Setup,
+        opener: &mut dyn FnMut(&LineSetup) -> Opener,
+        length: Duration,
+        into: Option<&Path>,
+    ) -> Self {
+        let mut opening = Opening::new(setup, manner, opener, &CancellationToken::new());
         for line in std::mem::take(&mut opening.lines) {
             tokio::spawn(line);
         }
-        opening.wait().await.unwrap();
+        opening.wait(|_| {}).await.unwrap();
         let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
         let recorder = into.map(|into| Recorder::create(into, "played", setup, &clock).unwrap());
         let start = Start {

@@ -14,6 +14,9 @@ EMBERLINE = TARGET / "debug" / "emberline"
 MOCK_DEVICE = TARGET / "debug" / "mock-device"
 LIBMODBUS_PEER = TARGET / "peers" / "libmodbus_peer"
 
+# Nobody else polls a pseudo-terminal of ours.
+AT_ONCE = ["--listen-first", "0s"]
+
 # A program that has not begun, or not ended, by then never will.
 PATIENCE_S = 60.0
 

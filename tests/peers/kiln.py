@@ -95,7 +95,7 @@ HEADER = ["time", "elapsed_s", "state", *COLUMNS]
 def check_read(tally, cwd, loops):
     """One `read --json` of these loops: every value, digit by digit."""
     for loop in loops:
-        code, out, err = bench.emberline("read", SETUP, "--loop", loop, "--json", cwd=cwd)
+        code, out, err = bench.emberline("read", SETUP, "--loop", loop, "--json", *bench.AT_ONCE, cwd=cwd)
         tally.equal(f"read {loop}: exit code", (code, err), (0, ""))
         # A float would hide a digit too many.
         document = json.loads(out, parse_float=Decimal, parse_int=Decimal)
@@ -117,7 +117,7 @@ def check_record(tally, cwd, loops, seconds):
 
     `loops` gives the seconds between two polls of each loop of the setup.
     """
-    words = ["record", SETUP, "--into", "recordings", "--for", f"{seconds}s"]
+    words = ["record", SETUP, "--into", "recordings", "--for", f"{seconds}s", *bench.AT_ONCE]
     code, out, err = bench.emberline(*words, cwd=cwd)
     tally.equal("record: exit code", (code, err.count("error")), (0, 0))
     recording = cwd / out.strip()

@@ -110,7 +110,7 @@ def relay(here, there):
 def check(tally, cwd, peer, between):
     """Records for a while; no cell may hold anything but its own value."""
     (cwd / "late.toml").write_text(SETUP)
-    words = ["record", "late.toml", "--into", peer, "--for", f"{SECONDS}s"]
+    words = ["record", "late.toml", "--into", peer, "--for", f"{SECONDS}s", *bench.AT_ONCE]
     code, out, err = bench.emberline(*words, cwd=cwd)
     tally.equal(f"{peer}: record: exit code", (code, err.count("error")), (0, 0))
     folder = cwd / out.strip() / "kiln-top"

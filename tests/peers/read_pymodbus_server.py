@@ -40,7 +40,7 @@ def running(port, units=(kiln.TOP, kiln.BOTTOM), setup=kiln.SETUP):
     server = multiprocessing.Process(target=serve, args=(port, units), daemon=True)
     server.start()
     try:
-        answers = lambda: bench.emberline("read", setup, cwd=port.parent)[0] == 0
+        answers = lambda: bench.emberline("read", setup, *bench.AT_ONCE, cwd=port.parent)[0] == 0
         bench.wait_for("an answer", answers)
         yield
     finally:

@@ -61,7 +61,7 @@ def main():
     with bench.folder() as cwd:
         words = ["--pty", cwd / "oven", "--write-setup", cwd, "--speed", SPEED]
         with bench.mock_device(*words) as (device, _):
-            command = ["record", setup_with_faster_polls(cwd), "--into", cwd / "recordings"]
+            command = ["record", setup_with_faster_polls(cwd), "--into", cwd / "recordings", *bench.AT_ONCE]
             quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
             with bench.running(bench.EMBERLINE, *command, **quiet) as recorder:
                 recording = recording_in(cwd / "recordings")

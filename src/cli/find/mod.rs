@@ -11,6 +11,7 @@ use std::time::Duration;
 use clap::{ArgGroup, Args};
 use serde_json::{Value, json};
 
+use super::listening::ListenFirstArgs;
 use super::running::runtime;
 use super::{Exit, Stop};
 use crate::line::{
@@ -68,9 +69,8 @@ pub(super) struct FindArgs {
     /// How long an answer may take [default: 200ms; 400ms over RTU over TCP, 1200ms over TCP].
     #[arg(long, value_name = "DURATION", value_parser = wait)]
     answer_within: Option<Duration>,
-    /// How long to listen for another master before anything is asked.
-    #[arg(long, value_name = "DURATION", default_value = "2s", value_parser = humantime::parse_duration)]
-    listen_first: Duration,
+    #[command(flatten)]
+    listen: ListenFirstArgs,
     /// Try all settings, also after one had an answer.
     #[arg(long, requires = "serial", conflicts_with_all = NOT_SERIAL)]
     all: bool,
@@ -147,7 +147,7 @@ fn search(args: &FindArgs) -> Result<Option<Search>, Stop> {
         ports,
         units: args.unit_numbers.0.clone(),
         answer_within: args.answer_within.unwrap_or(usual_wait),
-        listen_first: args.listen_first,
+        listen_first: args.listen.listen_first,
         all_settings: args.all,
     }))
 }

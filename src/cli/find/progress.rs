@@ -4,9 +4,11 @@ use std::io::{self, Write as _};
 use std::time::Duration;
 
 use super::report::{functions, setting};
+use crate::cli::listening::tell;
 use crate::cli::status_line::StatusLine;
 use crate::figures;
 use crate::line::{Found, News};
+use crate::setup::Port;
 
 /// Says what is about to be done, and how long that may take.
 pub(super) fn announce(what: &str, longest: Duration) {
@@ -31,6 +33,7 @@ impl Progress {
 
     pub(super) fn tell(&mut self, news: News<'_>) {
         match news {
+            News::Listening(port, time) => listening(port, time),
             News::Asking(asking) => self.line.tell(asking.done, asking.left, || {
                 let unit = asking.unit.get();
                 format!("unit {unit} at {}", setting(asking.port))
@@ -53,5 +56,13 @@ impl Progress {
     /// Leaves the line empty for what comes next.
     pub(super) fn end(&self) {
         self.line.end();
+    }
+}
+
+/// Says that others are listened for, where that can be.
+fn listening(port: &Port, time: Duration) {
+    if !matches!(port, Port::Tcp(_)) && !time.is_zero() {
+        let (at, time) = (port.name(), figures::wait(time));
+        tell(&format!("listening for somebody else on {at} for {time}"));
     }
 }

@@ -114,7 +114,7 @@ pub(super) fn setting(port: &Port) -> String {
 
 /// Signs of trouble that a person should know of whatever was found; a line each.
 pub(super) fn remarks(outcome: &Outcome) -> Vec<String> {
-    let mut remarks = Vec::new();
+    let mut remarks: Vec<String> = outcome.noise.iter().cloned().collect();
     if !outcome.strangers.is_empty() {
         let names: Vec<String> = outcome
             .strangers

@@ -16,12 +16,11 @@ use std::collections::{HashSet, VecDeque};
 use std::time::Duration;
 
 use futures_util::future::BoxFuture;
-use tokio::io::AsyncReadExt as _;
-use tokio::time::{Instant, timeout_at};
+use tokio::time::Instant;
 
 pub use settings::{Search, USUAL_BAUDS, USUAL_FORMATS};
 
-use super::frame::{Framing, Stranger, strangers};
+use super::others::first as others;
 use super::{Opened, PortError};
 use crate::setup::{Port, UnitId};
 use settings::Visit;
@@ -53,6 +52,8 @@ pub struct Outcome {
     pub damaged: Vec<(Port, UnitId)>,
     /// Unit numbers and functions heard though nobody asked them.
     pub strangers: Vec<(u8, u8)>,
+    /// What came before anything was asked and was no frame, in words.
+    pub noise: Option<String>,
     /// Settings that could not be tried to their end.
     pub untried: Vec<(Port, PortError)>,
 }
@@ -93,6 +94,8 @@ pub struct Identification {
 /// What happens while a sweep runs.
 #[derive(Clone, Copy, Debug)]
 pub enum News<'a> {
+    /// Others are listened for, so long.
+    Listening(&'a Port, Duration),
     /// A unit is about to be asked.
     Asking(Asking<'a>),
     /// A unit answered.
@@ -160,7 +163,7 @@ impl Sweep {
         visit: &Visit,
         tell: &mut dyn FnMut(News<'_>),
     ) -> Result<(), PortError> {
-        let Some(mut talk) = self.open(&visit.port).await? else {
+        let Some(mut talk) = self.open(&visit.port, tell).await? else {
             return Ok(());
         };
         let mut waiting: VecDeque<UnitId> = visit.units.iter().copied().collect();
@@ -186,7 +189,7 @@ impl Sweep {
                         return Ok(());
                     }
                     waiting.push_front(unit);
-                    let Some(again) = self.open(&visit.port).await? else {
+                    let Some(again) = self.open(&visit.port, tell).await? else {
                         return Ok(());
                     };
                     talk = again;
@@ -203,16 +206,21 @@ impl Sweep {
     }
 
     /// Opens the port; a setting that the port does not take is noted and left out.
-    async fn open(&mut self, port: &Port) -> Result<Option<Talk>, PortError> {
+    async fn open(
+        &mut self,
+        port: &Port,
+        tell: &mut dyn FnMut(News<'_>),
+    ) -> Result<Option<Talk>, PortError> {
         match (self.open_at)(port.clone()).await {
-            Ok(mut opened) => {
+            Ok(opened) => {
                 self.has_opened = true;
-                if !self.has_listened {
-                    listen(&mut opened, port, self.search.listen_first).await?;
-                    self.has_listened = true;
+                let mut talk = Talk::new(opened, self.search.answer_within);
+                if !std::mem::replace(&mut self.has_listened, true) {
+                    tell(News::Listening(port, self.search.listen_first));
+                    self.listen(&mut talk, port).await?;
                 }
                 self.began.get_or_insert_with(Instant::now);
-                Ok(Some(Talk::new(opened, self.search.answer_within)))
+                Ok(Some(talk))
             }
             Err(error) => {
                 self.outcome.untried.push((port.clone(), error));
@@ -221,12 +229,25 @@ impl Sweep {
         }
     }
 
+    /// Listens for somebody else before the first question. While the setting is not known, noise may
+    /// be another master at another one.
+    async fn listen(&mut self, talk: &mut Talk, port: &Port) -> Result<(), PortError> {
+        let listen_for = self.search.listen_first;
+        if listen_for.is_zero() {
+            return Ok(());
+        }
+        let noise = others::listen(talk.exchange(), port, listen_for).await?;
+        let is_setting_known = self.search.ports.len() == 1;
+        match noise {
+            Some(remark) if !is_setting_known => return Err(others::refusal_of_noise(remark)),
+            noise => self.outcome.noise = noise,
+        }
+        Ok(())
+    }
+
     fn give_up(&mut self, port: &Port, reason: &str) {
-        let error = PortError {
-            what: format!("{port} was lost: {reason}"),
-            help: "check the adapter's plug and the gateway's supply".to_owned(),
-        };
-        self.outcome.untried.push((port.clone(), error));
+        let lost = PortError::lost(port, reason);
+        self.outcome.untried.push((port.clone(), lost));
     }
 
     async fn found(
@@ -288,47 +309,5 @@ impl Sweep {
     fn left_after(&self, present: Duration) -> Duration {
         let cost = |visit: &Visit| self.search.cost(&visit.port) * visit.units.len() as u32;
         present + self.visits.iter().map(cost).sum::<Duration>()
-    }
-}
-
-/// Listens for somebody else before the first question is asked. A TCP gateway keeps the bytes of
-/// others to itself.
-async fn listen(opened: &mut Opened, port: &Port, listen_for: Duration) -> Result<(), PortError> {
-    if opened.pace.framing == Framing::Tcp {
-        return Ok(());
-    }
-    let until = Instant::now() + listen_for;
-    let mut heard = Vec::new();
-    let mut chunk = [0; 512];
-    while let Ok(Ok(count @ 1..)) = timeout_at(until, opened.wire.read(&mut chunk)).await {
-        heard.extend_from_slice(&chunk[..count]);
-    }
-    if heard.is_empty() || listen_for.is_zero() {
-        return Ok(());
-    }
-    Err(somebody_else(port, listen_for, &heard))
-}
-
-fn somebody_else(port: &Port, listen_for: Duration, heard: &[u8]) -> PortError {
-    let mut names: Vec<String> = strangers(heard)
-        .map(|Stranger { unit, function }| format!("unit {unit} function {:02X}", function & 0x7F))
-        .collect();
-    names.sort();
-    names.dedup();
-    let names = if names.is_empty() {
-        String::new()
-    } else {
-        format!(" ({})", names.join(", "))
-    };
-    PortError {
-        what: format!(
-            "something is talking on {port} already: {} bytes in {}, and nothing was asked{names}",
-            heard.len(),
-            humantime::format_duration(listen_for),
-        ),
-        help: "two masters spoil each other's answers: stop or unplug the panel or PLC that polls \
-               this line; if it is only noise (a line without termination), '--listen-first 0s' \
-               asks all the same"
-            .to_owned(),
     }
 }

@@ -62,6 +62,11 @@ impl Talk {
         }
     }
 
+    /// For listening.
+    pub(super) fn exchange(&mut self) -> &mut Exchange {
+        &mut self.exchange
+    }
+
     pub(super) fn is_patient(&self) -> bool {
         self.is_patient
     }
@@ -125,7 +130,7 @@ impl Talk {
             }
             Ok(_) | Err(Failure::Damaged) => Err(Probe::Damaged),
             Err(Failure::Refused(code)) => Ok(Answer::Refused(code)),
-            Err(Failure::NoAnswer) => Err(Probe::Silent),
+            Err(Failure::NoAnswer | Failure::BehindGateway(_)) => Err(Probe::Silent),
             Err(Failure::Foreign { unit, function }) => Err(Probe::Heard { unit, function }),
             Err(Failure::PortLost(reason)) => Err(Probe::Lost(reason)),
         }

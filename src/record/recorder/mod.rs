@@ -225,6 +225,16 @@ impl Recorder {
         self.from
     }
 
+    /// Says that its rows come from listening to another master.
+    ///
+    /// # Errors
+    /// The disk does not take it.
+    pub fn note_that_it_listens(&mut self) -> Result<(), RecordError> {
+        self.facts.listens_only = true;
+        let written = self.write_facts();
+        written.map_err(|error| RecordError::new(&self.folder, error))
+    }
+
     /// The recording's folder.
     pub fn folder(&self) -> &Path {
         &self.folder

@@ -1,7 +1,9 @@
 //! No value is ever credited to another register, nor an old one to a new request, whatever goes
-//! wrong on the line. The same trials with a million exchanges: `cargo bench --bench certainty`.
+//! wrong on the line; neither where we ask, nor where we listen to others who ask. The same trials with
+//! a million exchanges: `cargo bench --bench certainty`.
 
 mod judge;
+mod listening;
 mod trial;
 
 use std::sync::Arc;
@@ -10,6 +12,7 @@ use emberline::clock::Clock;
 use emberline::number::Number;
 use emberline::sample::{Entry, Reading, Sample, State};
 use judge::Judge;
+use listening::Listening;
 use mock_device::registers::counter::Counter;
 use mock_device::wire::{Bus, in_memory, sealed};
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
@@ -28,6 +31,19 @@ fn no_answer_is_ever_credited_to_a_request_it_does_not_belong_to() {
         for reason in ["no-answer", "port-lost", "refused"] {
             assert!(verdict.absent.contains_key(reason), "{trial:?}: {reason}");
         }
+    }
+}
+
+#[test]
+fn nothing_is_ever_credited_to_another_masters_request_that_it_does_not_belong_to() {
+    for trial in Listening::all(8000) {
+        let outcome = trial.run();
+        let verdict = &outcome.verdict;
+        assert_eq!(verdict.wrong(), 0, "{trial:?}: {outcome:?}");
+        assert_eq!(verdict.polls, 16_000, "{trial:?}: {outcome:?}");
+        assert_eq!(outcome.sent, 0, "{trial:?}: {outcome:?}");
+        assert!(outcome.exchanges > 2000, "{trial:?}: {outcome:?}");
+        assert!(verdict.values > 200, "{trial:?}: {outcome:?}");
     }
 }
 

@@ -14,7 +14,7 @@ use super::judge::{Judge, Verdict};
 use crate::played::{Played, opener, paused};
 
 /// An answer later than this is none.
-const ANSWER_WITHIN: Duration = Duration::from_millis(200);
+pub(super) const ANSWER_WITHIN: Duration = Duration::from_millis(200);
 /// What the map promises: no answer comes later than this.
 const LATE_AT_MOST: Duration = Duration::from_secs(2);
 /// A gateway gives up a little sooner than we do.
@@ -23,9 +23,21 @@ const GATEWAY_GIVES_UP: Duration = Duration::from_millis(150);
 const TURNAROUND: Duration = Duration::from_millis(2);
 /// The share of exchanges in which each kind of fault strikes, and of seconds in which the adapter is
 /// pulled out.
-const SHARE: f64 = 0.05;
+pub(super) const SHARE: f64 = 0.05;
 /// Two units on the line; not neighbours, because a foreign answer is the next unit's.
-const UNITS: [u8; 2] = [1, 3];
+pub(super) const UNITS: [u8; 2] = [1, 3];
+
+/// The table of each block, and when it is read; each begins so many addresses behind the one before.
+pub(super) const BLOCKS: [(&str, &str); 7] = [
+    ("holding", "trend"),
+    ("holding", "trend"),
+    ("input", "trend"),
+    ("holding", "trend"),
+    ("input", "trend"),
+    ("holding", "settings"),
+    ("input", "settings"),
+];
+pub(super) const BLOCK_AT: usize = 100;
 
 /// How the units are reached.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -120,7 +132,8 @@ impl Trial {
         }
     }
 
-    fn adapter(self, counters: &[Counter]) -> Adapter {
+    /// The units, and everything that goes wrong with their answers.
+    pub(super) fn bus(self, counters: &[Counter]) -> Bus {
         let mut faults = Fault::ALL
             .into_iter()
             .filter(|fault| *fault != Fault::Echo)
@@ -136,15 +149,24 @@ impl Trial {
             bus.with_counter(number, counter.clone())
         });
         bus.timing.turnaround = TURNAROUND;
-        let line = in_memory(bus.with_faults(faults));
+        bus.with_faults(faults)
+    }
+
+    fn adapter(self, counters: &[Counter]) -> Adapter {
+        let line = in_memory(self.bus(counters));
         match self.plug {
             Plug::Gateway => Adapter::gateway(line, GATEWAY_GIVES_UP),
             Plug::Serial | Plug::SerialWithEcho | Plug::RtuOverTcp => Adapter::on(line),
         }
     }
 
-    /// The setup of both units.
+    /// The setup of both units, polled once a second.
     pub(super) fn setup(self) -> Setup {
+        self.setup_with(Duration::from_secs(1))
+    }
+
+    /// The setup of both units, polled every so often.
+    pub(super) fn setup_with(self, every: Duration) -> Setup {
         let port = match self.plug {
             Plug::Serial | Plug::SerialWithEcho => "serial = \"simulated\"",
             Plug::RtuOverTcp => "rtu_over_tcp = \"simulated:1\"",
@@ -155,10 +177,16 @@ impl Trial {
             format!("schema = 1\n[lines.bad]\n{port}\nanswer_within = \"{within} ms\"\n");
         for unit in UNITS {
             write!(text, "[[loops]]\nname = \"unit-{unit}\"\nline = \"bad\"\n").unwrap();
-            writeln!(text, "unit_number = {unit}\nmap = \"map\"\nevery = \"1 s\"").unwrap();
+            writeln!(text, "unit_number = {unit}\nmap = \"map\"").unwrap();
+            writeln!(text, "every = \"{} ms\"", every.as_millis()).unwrap();
         }
         let map = self.map();
         Setup::parse(&text, "trial", "trial", &|_| io::Result::Ok(map.clone())).unwrap()
+    }
+
+    /// How many pairs a block has.
+    pub(super) fn pairs(self, block: usize) -> usize {
+        if self.unique_lengths { block + 1 } else { 1 }
     }
 
     /// Blocks of one, two, three.. pairs each, or of one each, that cannot be bridged or padded.
@@ -168,19 +196,9 @@ impl Trial {
             "schema = 1\ntitle = \"Counter\"\n\
              [access]\nmax_words = 125\nbridge_gaps = false\nlate_at_most = \"{late} ms\"\n"
         );
-        let blocks = [
-            ("holding", "trend"),
-            ("holding", "trend"),
-            ("input", "trend"),
-            ("holding", "trend"),
-            ("input", "trend"),
-            ("holding", "settings"),
-            ("input", "settings"),
-        ];
-        for (block, (table, refresh)) in blocks.into_iter().enumerate() {
-            let pairs = if self.unique_lengths { block + 1 } else { 1 };
-            for pair in 0..pairs {
-                let address = 100 * block + 2 * pair;
+        for (block, (table, refresh)) in BLOCKS.into_iter().enumerate() {
+            for pair in 0..self.pairs(block) {
+                let address = BLOCK_AT * block + 2 * pair;
                 let role = if address == 0 {
                     "process-value"
                 } else {

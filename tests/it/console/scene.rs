@@ -68,6 +68,7 @@ impl Scene {
             title: "Annealing oven 2".to_owned(),
             loops: names.iter().cloned().map(facts).collect(),
             recording,
+            listens: false,
             look,
             zone: |_| FixedOffset::east_opt(0).unwrap(),
         };

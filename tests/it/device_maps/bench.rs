@@ -4,7 +4,7 @@ use std::io;
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
-use emberline::line::{Line, LoopSeen, Opened, Opener, Pace, Seen};
+use emberline::line::{Line, LoopSeen, Manner, Opened, Opener, Pace, Seen};
 use emberline::map::{Map, Point};
 use emberline::setup::{LineSetup, Setup};
 use futures_util::FutureExt as _;
@@ -72,8 +72,8 @@ impl Bench {
     pub(crate) fn look(&mut self) -> LoopSeen {
         self.runtime.block_on(async {
             let (line, loops) = (&self.setup.lines[0], &self.setup.loops);
-            let mut line = Line::new(line, loops, opener(line, &self.bus));
-            line.connect().await.unwrap();
+            let mut line = Line::new(line, loops, Manner::Ask, opener(line, &self.bus));
+            line.open(&mut |_| {}).await.unwrap();
             line.read_loop(&loops[0]).await
         })
     }

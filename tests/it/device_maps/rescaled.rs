@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use emberline::clock::Clock;
-use emberline::line::Start;
+use emberline::line::{Manner, Start};
 use emberline::map::{Map, Role};
 use emberline::sample::{Entry, Happening, State};
 use emberline::session::{Opening, Session};
@@ -36,11 +36,12 @@ async fn polled(map: &str) -> Vec<Entry> {
     });
     let setup = setup(map);
     let mut opener = |line: &_| opener(line, &bus);
-    let mut opening = Opening::new(&setup, &mut opener, &CancellationToken::new());
+    let stop = CancellationToken::new();
+    let mut opening = Opening::new(&setup, Manner::Ask, &mut opener, &stop);
     for line in std::mem::take(&mut opening.lines) {
         tokio::spawn(line);
     }
-    opening.wait().await.unwrap();
+    opening.wait(|_| {}).await.unwrap();
     let clock = Clock::starting_at(chrono::DateTime::UNIX_EPOCH);
     let end = Some(Duration::from_secs(POLLS.into()));
     let Session { hub, live, .. } = opening.begin(

@@ -7,7 +7,7 @@ use mock_device::wire::listen::Framing;
 use tempfile::{TempDir, tempdir};
 
 use super::device::{Device, LOOP, Plug};
-use super::{Ended, Running, emberline, events, recording_in, until};
+use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, until};
 
 /// A recorder at work on a device, and the recording it writes.
 struct Bench {
@@ -28,7 +28,7 @@ impl Bench {
             "--into",
             into.to_str().unwrap(),
         ];
-        let recorder = Running::start(&words);
+        let recorder = Running::start(&[&words[..], &AT_ONCE].concat());
         Self {
             device,
             recording: recording_in(&into),
@@ -101,7 +101,8 @@ fn a_fault_is_awaited_on_a_running_recording() {
 
 fn on_line(device: &Device, folder: &Path, options: &[&str]) -> Ended {
     let setup = device.setup(folder);
-    emberline(&[&["await", setup.to_str().unwrap(), "--json"], options].concat())
+    let words = ["await", setup.to_str().unwrap(), "--json"];
+    emberline(&[&words[..], &AT_ONCE, options].concat())
 }
 
 #[test]

@@ -8,7 +8,7 @@ use std::thread::JoinHandle;
 
 use mock_device::registers::{Annealer, Layout};
 use mock_device::wire::listen::{self, Framing};
-use mock_device::wire::{Bus, Unit};
+use mock_device::wire::{Bus, Master, Unit};
 use mock_device::{LEFT_OVER_TUNING, Oven, Panel};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
@@ -49,6 +49,16 @@ impl Device {
     /// One oven under several unit numbers.
     pub(super) fn of_units(plug: Plug, units: &[u8]) -> Self {
         Self::with_speed(plug, &Annealer, 1.0, units)
+    }
+
+    /// An oven that another master polls already.
+    pub(super) fn polled_by_another(plug: Plug, polls: &[&str]) -> Self {
+        let mut device = Self::start(plug, &Annealer);
+        device.unplug();
+        let polls = polls.iter().map(|poll| poll.parse().unwrap()).collect();
+        device.bus = device.bus.clone().with_master(Master::new(polls));
+        device.plug_in();
+        device
     }
 
     /// An oven whose hours are seconds.

@@ -8,15 +8,11 @@ use serde_json::{Value, json};
 use tempfile::tempdir;
 
 use super::device::{Device, Plug};
-use super::{Ended, Running, emberline};
+use super::{AT_ONCE, Ended, Running, emberline};
 
 /// The words that ask on a device's line.
 fn words<'a>(key: &'a str, device: &'a Device, options: &[&'a str]) -> Vec<&'a str> {
-    [
-        &["find", key, &device.port, "--listen-first", "0s"],
-        options,
-    ]
-    .concat()
+    [&["find", key, &device.port][..], &AT_ONCE, options].concat()
 }
 
 fn units(ended: &Ended) -> Vec<u64> {
@@ -60,7 +56,8 @@ fn units_are_found_on_tcp_and_what_is_printed_is_a_setup_that_works() {
         std::fs::create_dir(folder.path().join("maps")).unwrap();
         let map = folder.path().join("maps/controller.toml");
         std::fs::write(map, mock_device::registers::Layout::map_text(&Annealer)).unwrap();
-        let read = emberline(&["read", setup.to_str().unwrap(), "--json"]);
+        let words = ["read", setup.to_str().unwrap(), "--json"];
+        let read = emberline(&[&words[..], &AT_ONCE].concat());
         assert_eq!((read.code, read.err.as_str()), (Some(0), ""), "{read}");
         assert_eq!(read.json()["loops"].as_array().unwrap().len(), 2);
     }

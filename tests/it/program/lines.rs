@@ -7,14 +7,14 @@ use mock_device::wire::listen::Framing;
 use tempfile::tempdir;
 
 use super::device::{Device, LOOP, Plug, alter, setup};
-use super::{Ended, emberline};
+use super::{AT_ONCE, Ended, emberline};
 
 const RTU: Plug = Plug::Tcp(Framing::Rtu);
 
 fn read(device: &Device, options: &[&str]) -> Ended {
     let folder = tempdir().unwrap();
     let setup = device.setup(folder.path());
-    emberline(&[&["read", setup.to_str().unwrap()], options].concat())
+    emberline(&[&["read", setup.to_str().unwrap()], &AT_ONCE[..], options].concat())
 }
 
 #[test]
@@ -89,7 +89,10 @@ fn a_reader_that_has_seen_enough_is_no_error() {
     let device = Device::start(RTU, &Annealer);
     let folder = tempdir().unwrap();
     let mut program = super::program();
-    program.arg("read").arg(device.setup(folder.path()));
+    program
+        .arg("read")
+        .arg(device.setup(folder.path()))
+        .args(AT_ONCE);
     let ended = Ended::of(program.stdout(writer).output().unwrap());
     assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{ended}");
 }
@@ -103,7 +106,8 @@ fn one_silent_unit_beside_one_that_answers_is_advised_on_alone() {
     let (_, first) = text.split_once("[[loops]]").unwrap();
     let second = first.replace(LOOP, "bottom").replace("= 1", "= 9");
     std::fs::write(&setup, format!("{text}\n[[loops]]{second}")).unwrap();
-    let ended = emberline(&["read", setup.to_str().unwrap(), "--json"]);
+    let words = ["read", setup.to_str().unwrap(), "--json"];
+    let ended = emberline(&[&words[..], &AT_ONCE].concat());
     assert_eq!(ended.code, Some(3), "{ended}");
     let document = ended.json();
     let note = &document["notes"][0];
@@ -135,7 +139,8 @@ fn a_wrong_unit_number_is_named_with_its_line_and_what_to_check() {
             "max_words = 8",
             "max_words = 8\nlate_at_most = \"100 ms\"",
         );
-        let ended = emberline(&["read".as_ref(), setup.as_os_str()]);
+        let words = ["read", setup.to_str().unwrap()];
+        let ended = emberline(&[&words[..], &AT_ONCE].concat());
         ended.failed_with(3, &["unit 9 on ", &device.port, "help: ", "unit number"]);
         assert!(ended.out.contains("no-answer"), "{ended}");
         let said = ended.err.matches("help: ").count();

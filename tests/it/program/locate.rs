@@ -12,7 +12,7 @@ use serde_json::Value;
 use tempfile::tempdir;
 
 use super::device::{Device, Plug};
-use super::{Ended, emberline};
+use super::{AT_ONCE, Ended, emberline};
 
 /// The setpoint can be set from the panel, and is told apart from all else by that.
 fn locate(setup: &Path, shows: &str, options: &[&str]) -> Ended {
@@ -26,7 +26,7 @@ fn locate(setup: &Path, shows: &str, options: &[&str]) -> Ended {
         "--addresses",
         "0-63",
     ];
-    emberline(&[&words, options].concat())
+    emberline(&[&words, &AT_ONCE[..], options].concat())
 }
 
 fn candidates(ended: &Ended) -> Vec<(String, u64, String)> {
@@ -68,7 +68,8 @@ fn a_number_that_changes_leaves_the_register_whose_map_reads_it() {
         let point = second.json()["map"].as_str().unwrap().to_owned();
         let map = format!("schema = 1\ntitle = \"located\"\n{point}");
         fs::write(folder.path().join("map.toml"), map).unwrap();
-        let read = emberline(&["read", setup.to_str().unwrap(), "--json"]);
+        let words = ["read", setup.to_str().unwrap(), "--json"];
+        let read = emberline(&[&words[..], &AT_ONCE].concat());
         assert_eq!(
             read.json()["loops"][0]["points"][0]["value"],
             510.5,
@@ -206,7 +207,7 @@ fn what_cannot_be_done_is_said_with_a_way_on() {
     let device = Device::of_units(Plug::Tcp(Framing::Tcp), &[2]);
     let folder = tempdir().unwrap();
     let setup = device.setup(folder.path());
-    locate(&setup, "490.0", &[]).failed_with(3, &["unit 1 on Modbus TCP", "help: "]);
+    locate(&setup, "490.0", &[]).failed_with(3, &["unit 1 behind it did not", "help: "]);
     locate(&setup, "25.3 C", &[]).failed_with(2, &["no number as a panel shows it"]);
     locate(&setup, "25.3", &["--table", "coil"]).failed_with(2, &["input and holding"]);
     let state = folder.path().join("setup.annealer-top.locate.json");

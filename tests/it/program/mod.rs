@@ -10,6 +10,7 @@ mod find;
 mod full_disk;
 mod kills;
 mod lines;
+mod listening;
 mod locate;
 mod maps;
 mod recordings;
@@ -31,6 +32,9 @@ use serde_json::Value;
 /// How often something awaited is looked for, and how many times at most.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 const LOOKS: usize = 3000;
+
+/// For devices that nobody else polls.
+const AT_ONCE: [&str; 2] = ["--listen-first", "0s"];
 
 /// How a program ended and what it said.
 struct Ended {

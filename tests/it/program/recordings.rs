@@ -10,7 +10,7 @@ use sha2::{Digest as _, Sha256};
 use tempfile::tempdir;
 
 use super::device::{Device, EVERY_S, LOOP, Plug};
-use super::{Running, emberline, events, recording_in, rows, states, until};
+use super::{AT_ONCE, Running, emberline, events, recording_in, rows, states, until};
 
 fn device() -> Device {
     Device::start(Plug::Tcp(Framing::Rtu), &Annealer)
@@ -26,7 +26,7 @@ fn start(device: &Device, folder: &Path, options: &[&str]) -> Running {
         "--into",
         into.to_str().unwrap(),
     ];
-    Running::start(&[&words, options].concat())
+    Running::start(&[&words, &AT_ONCE[..], options].concat())
 }
 
 /// Whether `SHA256SUMS` names every file of a recording with its sum.
@@ -163,7 +163,7 @@ fn a_folder_that_cannot_be_written_is_named_and_nothing_is_left_behind() {
             "--into",
             into.to_str().unwrap(),
         ];
-        let ended = emberline(&words);
+        let ended = emberline(&[&words[..], &AT_ONCE].concat());
         ended.failed_with(
             4,
             &[into.to_str().unwrap(), "could not be written", "help: "],

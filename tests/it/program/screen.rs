@@ -17,7 +17,7 @@ use rustix::termios::{Winsize, tcgetattr, tcsetwinsize};
 use tempfile::tempdir;
 
 use super::device::{Device, LOOP, Plug};
-use super::{LOOK_EVERY, LOOKS, events, recording_in, states, until};
+use super::{AT_ONCE, LOOK_EVERY, LOOKS, events, recording_in, states, until};
 
 const ROWS: NonZero<u16> = NonZero::new(24).unwrap();
 const COLUMNS: NonZero<u16> = NonZero::new(80).unwrap();
@@ -127,7 +127,7 @@ impl Drop for OnScreen {
 fn watch(device: &Device, folder: &Path, options: &[&str]) -> OnScreen {
     let setup = device.setup(folder);
     let words = ["watch", setup.to_str().unwrap()];
-    OnScreen::start(&[&words, options].concat())
+    OnScreen::start(&[&words, &AT_ONCE, options].concat())
 }
 
 fn device() -> Device {

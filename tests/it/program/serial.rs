@@ -4,7 +4,7 @@ use mock_device::registers::Annealer;
 use tempfile::tempdir;
 
 use super::device::{Device, LOOP, Plug};
-use super::{Running, emberline, recording_in, rows, states, until};
+use super::{AT_ONCE, Running, emberline, recording_in, rows, states, until};
 
 #[test]
 fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
@@ -12,13 +12,14 @@ fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
     let folder = tempdir().unwrap();
     let setup = device.setup(folder.path());
     let setup = setup.to_str().unwrap();
-    let read = emberline(&["read", setup, "--json"]);
+    let words = |words: &[&'static str]| [words, &[setup], &AT_ONCE].concat();
+    let read = emberline(&words(&["read", "--json"]));
     assert_eq!((read.code, read.err.as_str()), (Some(0), ""), "{read}");
     assert_eq!(read.json()["loops"][0]["points"][1]["value"], 490.0);
 
     let into = folder.path().join("recordings");
     let into = into.to_str().unwrap();
-    let recorder = Running::start(&["record", setup, "--into", into]);
+    let recorder = Running::start(&[&words(&["record"])[..], &["--into", into]].concat());
     let recording = recording_in(into.as_ref());
     until("a row", || rows(&recording, LOOP).first().map(|_| ()));
     let elsewhere = folder.path().join("elsewhere");
@@ -37,5 +38,5 @@ fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
     let states = states(&recording, LOOP);
     assert!(states.iter().all(|state| state == "good"), "{states:?}");
     // The port is free again.
-    assert_eq!(emberline(&["read", setup]).code, Some(0));
+    assert_eq!(emberline(&words(&["read"])).code, Some(0));
 }

@@ -12,6 +12,7 @@ use std::time::Duration;
 use clap::Args;
 use rust_decimal::Decimal;
 
+use crate::cli::listening::{ListenFirstArgs, tell as tell_remark};
 use crate::cli::read::chosen;
 use crate::cli::running::runtime;
 use crate::cli::status_line::StatusLine;
@@ -75,6 +76,8 @@ pub(super) struct LocateArgs {
     /// One JSON document.
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    listen: ListenFirstArgs,
 }
 
 fn role(word: &str) -> Result<Role, String> {
@@ -254,9 +257,10 @@ async fn narrow(
     let mut line = Line::new(
         line,
         std::slice::from_ref(the_loop),
+        args.listen.manner(),
         line::opener(line.port.clone()),
     );
-    line.connect().await?;
+    line.open(&mut |remark| tell_remark(&remark)).await?;
     let mut sweep = Sweep::new(line, the_loop);
     let mut places: Vec<Place> = before
         .candidates
