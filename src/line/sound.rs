@@ -72,12 +72,14 @@ pub(crate) fn beginning(bytes: &[u8]) -> Beginning {
 fn of_lengths(lengths: [Length; 2], bytes: &[u8]) -> Beginning {
     let is_sound = |length: &usize| bytes.get(..*length).is_some_and(checksum_holds);
     match lengths.map(|length| length.told().filter(is_sound)) {
-        // Where they differ, one of them is right by chance, and nobody can say which.
-        [Some(request), Some(answer)] => Beginning::Frame(Side::Either, request.min(answer)),
+        [Some(request), Some(answer)] if request == answer => {
+            Beginning::Frame(Side::Either, request)
+        }
         [Some(request), None] => Beginning::Frame(Side::Request, request),
         [None, Some(answer)] => Beginning::Frame(Side::Answer, answer),
         [None, None] if lengths.iter().any(|it| it.may_come(bytes.len())) => Beginning::Unfinished,
-        [None, None] => Beginning::Nothing,
+        // Of two lengths one is right by chance, and nobody can say which.
+        [Some(_), Some(_)] | [None, None] => Beginning::Nothing,
     }
 }
 
@@ -200,6 +202,15 @@ mod tests {
                 assert_eq!(early, Beginning::Unfinished, "{pdu:02X?} cut at {cut}");
             }
         }
+    }
+
+    /// Found on a line of the certainty trial: an answer of unit 3 with two registers, and by chance
+    /// a request for 117 from 0x0410 on.
+    #[test]
+    fn what_is_both_a_request_and_a_longer_answer_is_neither() {
+        let answer = [3, 3, 4, 0x10, 0, 0x75, 0x85, 0x3A, 0];
+        assert!(checksum_holds(&answer) && checksum_holds(&answer[..8]));
+        assert_eq!(beginning(&answer), Beginning::Nothing);
     }
 
     #[test]

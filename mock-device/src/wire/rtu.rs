@@ -73,15 +73,19 @@ fn answer_to(frame: &[u8], bus: &Bus, outbox: &mut Outbox) -> Option<Instant> {
     let mut answer = bus.answer(*unit, request)?;
     answer.insert(0, *unit);
     let answer = sealed(answer);
-    let mut at = Instant::now() + bus.timing.until_asked(frame.len());
+    // As late as its own fault makes it: what holds the unit up besides is not added.
+    let mut from = Instant::now() + bus.timing.until_asked(frame.len());
+    let mut out = from;
     let sendings = bus.sendings(frame, answer.clone());
     let is_whole = sendings.iter().any(|sending| sending.bytes == answer);
     for Sending { after, bytes } in in_one_piece(sendings) {
         let takes = bus.timing.on_the_wire(bytes.len());
-        at = outbox.put(*unit, at + after, takes, bytes);
+        from += after;
+        out = outbox.put(*unit, from, takes, bytes);
+        from += takes;
     }
-    bus.answered(*unit, request, at);
-    is_whole.then_some(at)
+    bus.answered(*unit, request, out);
+    is_whole.then_some(out)
 }
 
 /// What follows without a pause is heard without one: were it handed over frame by frame, each at its
@@ -311,6 +315,26 @@ mod tests {
             took >= least && took < least + Duration::from_millis(2),
             "{took:?}"
         );
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn no_answer_is_later_than_its_own_fault_makes_it_and_those_before_it_are() {
+        let second = Duration::from_secs(1);
+        let late = Faults::new(1).at(0, Fault::Late).at(1, Fault::Late);
+        let mut faults = late.at(1, Fault::Noise);
+        faults.lateness = second..=second;
+        let bus = Bus::new(vec![Unit::new(1, &Annealer, panel())]);
+        let mut wire = in_memory(bus.with_faults(faults));
+        wire.write_all(&read_setpoint(1)).await.unwrap();
+        tokio::time::sleep(second / 2).await;
+        let began = Instant::now();
+        wire.write_all(&read_setpoint(1)).await.unwrap();
+        let mut came = Vec::new();
+        while !came.ends_with(&sealed(vec![1, 3, 2, 0x13, 0x24])) || came.len() < 15 {
+            came.extend(heard(&mut wire).await);
+        }
+        let took = began.elapsed();
+        assert!(took < second + Duration::from_millis(50), "{took:?}");
     }
 
     #[tokio::test(start_paused = true)]
