@@ -37,10 +37,10 @@ use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::time::{Instant, timeout_at};
 use tokio_modbus::bytes::Bytes;
-use tokio_modbus::{ExceptionCode, Request, Response};
+use tokio_modbus::{Request, Response};
 
 use super::Failure;
-use super::frame::{Expected, Heard, Stranger, request_pdu, strangers, wrap};
+use super::frame::{Expected, GATEWAYS, Heard, Stranger, request_pdu, strangers, wrap};
 use super::port::{Pace, Wire};
 use super::trust::Trust;
 use crate::map::Access;
@@ -395,11 +395,10 @@ impl Failure {
 
     /// A gateway's 0A and 0B say that the unit behind it did not answer.
     fn of_exception(code: u8) -> Self {
-        match ExceptionCode::new(code) {
-            ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice => {
-                Self::BehindGateway(code)
-            }
-            _ => Self::Refused(code),
+        if GATEWAYS.contains(&code) {
+            Self::BehindGateway(code)
+        } else {
+            Self::Refused(code)
         }
     }
 }

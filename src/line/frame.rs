@@ -57,7 +57,7 @@ pub(crate) enum Heard {
 
 /// A gateway's own exceptions (Modbus application protocol V1.1b3, section 7): path unavailable, and
 /// target device failed to respond. The unit may still answer.
-const GATEWAYS: [u8; 2] = [0x0A, 0x0B];
+pub(super) const GATEWAYS: [u8; 2] = [0x0A, 0x0B];
 
 impl Heard {
     /// Whether the unit said it, and not a gateway for it.

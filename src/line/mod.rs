@@ -17,6 +17,7 @@ mod poll;
 mod polling;
 mod port;
 mod read_plan;
+mod refusals;
 mod run;
 mod schedule;
 mod sound;

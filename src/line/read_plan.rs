@@ -2,9 +2,10 @@
 
 use std::time::Duration;
 
-use super::plan::{Cost, Lengths, Refusals, Rules, Taken, plan};
+use super::plan::{Cost, Lengths, Rules, Taken, plan};
 use super::polling::USUAL_TURNAROUND;
 use super::port::Pace;
+use super::refusals::Refusals;
 use crate::map::{Map, Place, Refresh};
 use crate::setup::Port;
 

@@ -18,6 +18,7 @@ use super::polling::Polling;
 use super::schedule::Turn;
 use super::{Ask, Failure, Line, Start};
 use crate::clock::{Clock, Stamp};
+use crate::name::Name;
 use crate::sample::{Entry, Event, Happening, Reading, Settings, SettingsCause, Why};
 use crate::setup::UnitId;
 
@@ -126,8 +127,7 @@ impl Run {
                 biased;
                 () = stop.cancelled() => break,
                 Some(Ask::Settings(name, cause)) = asks.recv() => {
-                    let asked = self.loops.iter().position(|polling| polling.setup.name == name);
-                    if let Some(index) = asked {
+                    if let Some(index) = self.loop_called(&name) {
                         self.look_at_once(index, cause).await?;
                     }
                 }
@@ -220,6 +220,10 @@ impl Run {
             polling.grid.start(&self.clock, not_before)
         });
         starts.min()
+    }
+
+    fn loop_called(&self, name: &Name) -> Option<usize> {
+        self.loops.iter().position(|it| it.setup.name == *name)
     }
 
     /// Whether polls of this loop are still to be made.

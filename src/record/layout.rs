@@ -1,5 +1,6 @@
 //! Names, headers and cells of a recording: the one place that knows how its files look.
 
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -91,6 +92,18 @@ impl DayPart {
         let found = Self { day, part };
         (found.file_name() == name).then_some(found)
     }
+}
+
+/// The files of samples in a loop's folder, in order of time.
+pub(crate) fn day_files(folder: &Path) -> io::Result<Vec<PathBuf>> {
+    let paths = fs::read_dir(folder)?.map(|entry| Ok(entry?.path()));
+    let paths = paths.collect::<io::Result<Vec<PathBuf>>>()?;
+    let days = paths
+        .into_iter()
+        .filter_map(|path| Some((DayPart::of_file(&path)?, path)));
+    let mut days: Vec<(DayPart, PathBuf)> = days.collect();
+    days.sort();
+    Ok(days.into_iter().map(|(_, path)| path).collect())
 }
 
 /// The header of a file of samples whose points have these units.

@@ -1,12 +1,12 @@
 //! A recording that was not closed: what is in it, with torn rows set aside.
 
 use std::collections::HashMap;
-use std::fs::{self, File, OpenOptions};
+use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use super::layout::{DayPart, EVENTS_FILE, SETTINGS_FILE};
+use super::layout::{DayPart, EVENTS_FILE, SETTINGS_FILE, day_files};
 
 /// What the files of one loop hold.
 #[derive(Clone, Debug, Default)]
@@ -30,14 +30,7 @@ pub(super) struct Mended {
 /// Looks through a loop's folder, and sets aside what a crash left of rows.
 pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
     let mut mended = Mended::default();
-    let mut days = Vec::new();
-    for entry in fs::read_dir(folder)? {
-        let path = entry?.path();
-        if DayPart::of_file(&path).is_some() {
-            days.push(path);
-        }
-    }
-    days.sort_by_key(|path| DayPart::of_file(path));
+    let mut days = day_files(folder)?;
     let others = [EVENTS_FILE, SETTINGS_FILE].map(|name| folder.join(name));
     for path in days
         .iter()
@@ -149,6 +142,8 @@ fn last_settings(path: &Path) -> Option<HashMap<String, String>> {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     fn mended(rows: &str) -> (Mended, String) {

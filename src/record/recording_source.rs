@@ -9,7 +9,7 @@ use rust_decimal::Decimal;
 
 use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::facts::{FactsFile, SCHEMA};
-use super::layout::{DayPart, EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, units_of_header};
+use super::layout::{self, EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, units_of_header};
 use super::read_error::ReadError;
 use super::rows::{Row, whole_rows};
 use super::source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
@@ -156,15 +156,7 @@ pub(crate) fn day_files(folder: &Path) -> Result<Vec<PathBuf>, ReadError> {
             "check that the whole recording was copied",
         )
     };
-    let mut files = Vec::new();
-    for entry in fs::read_dir(folder).map_err(unreadable)? {
-        let entry = entry.map_err(unreadable)?;
-        if DayPart::of_file(&entry.path()).is_some() {
-            files.push(entry.path());
-        }
-    }
-    files.sort_by_key(|path| DayPart::of_file(path));
-    Ok(files)
+    layout::day_files(folder).map_err(unreadable)
 }
 
 fn read_loop(

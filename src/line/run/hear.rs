@@ -58,8 +58,7 @@ impl Run {
                 biased;
                 () = stop.cancelled() => break,
                 Some(Ask::Settings(name, cause)) = asks.recv() => {
-                    let asked = self.loops.iter().position(|polling| polling.setup.name == name);
-                    if let Some(index) = asked {
+                    if let Some(index) = self.loop_called(&name) {
                         self.want_slow(index, cause, &mut heard[index]);
                     }
                 }
@@ -190,6 +189,7 @@ impl Run {
 
     async fn tell_slow(&mut self, index: usize, heard: &mut Heard) -> Result<(), Gone> {
         let polling = &mut self.loops[index];
+        polling.take_units(&heard.slow);
         let map = polling.setup.map.clone();
         let readings: Vec<Reading> = map
             .settings_points()

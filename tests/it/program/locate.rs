@@ -16,17 +16,14 @@ use super::{AT_ONCE, Ended, emberline};
 
 /// The setpoint can be set from the panel, and is told apart from all else by that.
 fn locate(setup: &Path, shows: &str, options: &[&str]) -> Ended {
+    locate_at(setup, shows, "0-63", options)
+}
+
+fn locate_at(setup: &Path, shows: &str, addresses: &str, options: &[&str]) -> Ended {
     let setup = setup.to_str().unwrap();
-    let words = [
-        "map",
-        "locate",
-        setup,
-        "--shows",
-        shows,
-        "--addresses",
-        "0-63",
-    ];
-    emberline(&[&words, &AT_ONCE[..], options].concat())
+    let words = ["map", "locate", setup, "--shows", shows];
+    let addresses = ["--addresses", addresses];
+    emberline(&[&words[..], &addresses, &AT_ONCE, options].concat())
 }
 
 fn candidates(ended: &Ended) -> Vec<(String, u64, String)> {
@@ -95,21 +92,8 @@ fn three_times(setup: &Path, item: &Item, point: &str, set: &dyn Fn(f64)) -> End
         };
         set(number);
         let shows = format!("{number:.1}");
-        let words = ["--point", point, "--table", table, "--json"];
-        let setup = setup.to_str().unwrap();
-        let words = [
-            &[
-                "map",
-                "locate",
-                setup,
-                "--shows",
-                &shows,
-                "--addresses",
-                &around,
-            ],
-            &words[..],
-        ];
-        last = Some(emberline(&words.concat()));
+        let options = ["--point", point, "--table", table, "--json"];
+        last = Some(locate_at(setup, &shows, &around, &options));
     }
     last.unwrap()
 }
