@@ -1,18 +1,19 @@
 //! Follows a recording that somebody else is writing, from the files alone and without locks.
 
-use std::collections::HashMap;
-use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom};
-use std::path::{Path, PathBuf};
+mod stream;
+mod tail;
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
 use csv::StringRecord;
 use rust_decimal::Decimal;
 
-use super::layout::{EVENTS_FILE, SETTINGS_FILE, units_of_header};
 use super::read_error::ReadError;
-use super::recording_source::{Opened, day_files, open};
+use super::recording_source::{Opened, open};
 use super::rows::Row;
 use crate::clock::Stamp;
 use crate::map::{Image, Map, Refresh};
@@ -21,17 +22,19 @@ use crate::number::Number;
 use crate::sample::{
     Entry, Event, Happening, Reading, Sample, Settings, SettingsCause, State, Units, Why,
 };
-use crate::setup::Setup;
+use crate::setup::{LoopSetup, Setup};
+use stream::{Kind, Stream};
+use tail::Numbered;
 
-/// A reader that gives what has been added since it was last asked.
+/// A reader that gives what has been added since it was last asked, in pieces of a bounded size.
 #[derive(Debug)]
 pub struct Follower {
     opened: Opened,
-    /// How far each file has been read, in bytes.
-    read: HashMap<PathBuf, u64>,
-    /// The units that the header of each file of samples tells.
-    units: HashMap<PathBuf, Units>,
+    streams: Vec<Stream>,
 }
+
+/// So many entries are given at once.
+const AT_ONCE: usize = 4096;
 
 impl Follower {
     /// Begins at the recording's first row.
@@ -39,10 +42,15 @@ impl Follower {
     /// # Errors
     /// The folder is no recording.
     pub fn open(folder: &Path) -> Result<Self, ReadError> {
+        let opened = open(folder)?;
+        let streams = |the_loop: &LoopSetup| {
+            let folder = opened.folder.join(the_loop.name.as_str());
+            let kinds = [Kind::samples(the_loop), Kind::Settings, Kind::Events];
+            kinds.map(|kind| Stream::new(&folder, the_loop, kind))
+        };
         Ok(Self {
-            opened: open(folder)?,
-            read: HashMap::new(),
-            units: HashMap::new(),
+            streams: opened.setup.loops.iter().flat_map(streams).collect(),
+            opened,
         })
     }
 
@@ -65,94 +73,27 @@ impl Follower {
         Ok(self.opened.facts.ended.is_some())
     }
 
-    /// Everything added since the last call, in the order of time.
+    /// What was added, in the order of time, and not more than fits into memory at once; nothing when
+    /// all that is there was given.
     ///
     /// # Errors
     /// A file has become unreadable, or a row is damaged; with file and row.
     pub fn news(&mut self) -> Result<Vec<Entry>, ReadError> {
-        let mut entries = Vec::new();
-        for the_loop in self.opened.setup.loops.clone() {
-            let folder = self.opened.folder.join(the_loop.name.as_str());
-            for path in day_files(&folder)? {
-                let (header, rows) = self.new_rows(&path)?;
-                if let Some(header) = header {
-                    let units = units_of_header(&the_loop.map, header.iter());
-                    self.units.insert(path.clone(), units);
-                }
-                let unknown = || the_loop.map.units(Refresh::Trend, &Image::default());
-                let units = self.units.entry(path.clone()).or_insert_with(unknown);
-                for row in rows {
-                    let sample = sample(&path, &row, &the_loop.name, units)?;
-                    entries.push(Entry::Sample(sample));
-                }
-            }
-            for (_, record) in self.new_rows(&folder.join(SETTINGS_FILE))?.1 {
-                add_setting(&mut entries, &record, &the_loop.name, &the_loop.map);
-            }
-            for (_, record) in self.new_rows(&folder.join(EVENTS_FILE))?.1 {
-                entries.extend(event(&record, &the_loop.name).map(Entry::Event));
-            }
+        let mut first = BinaryHeap::new();
+        for (index, stream) in self.streams.iter_mut().enumerate() {
+            first.extend(stream.first()?.map(|at| Reverse((at, index))));
         }
-        entries.sort_by_key(|entry| entry.stamp().elapsed);
+        let mut entries = Vec::new();
+        while let Some(Reverse((_, index))) = first.pop() {
+            let stream = &mut self.streams[index];
+            entries.extend(stream.take());
+            if entries.len() == AT_ONCE {
+                break;
+            }
+            first.extend(stream.first()?.map(|at| Reverse((at, index))));
+        }
         Ok(entries)
     }
-
-    /// The whole rows behind what was read before; the header beside them, when it is read.
-    fn new_rows(
-        &mut self,
-        path: &Path,
-    ) -> Result<(Option<StringRecord>, Vec<Numbered>), ReadError> {
-        let from = self.read.get(path).copied().unwrap_or(0);
-        let added = read_from(path, from).map_err(|error| {
-            ReadError::of_file(
-                path,
-                format!("could not be read: {error}"),
-                "is the recording still there?",
-            )
-        })?;
-        let whole = added
-            .iter()
-            .rposition(|byte| *byte == b'\n')
-            .map_or(0, |end| end + 1);
-        self.read.insert(path.to_owned(), from + whole as u64);
-        let mut rows = csv::ReaderBuilder::new()
-            .flexible(true)
-            .has_headers(from == 0)
-            .from_reader(&added[..whole]);
-        let row = |(number, record): (usize, Result<StringRecord, csv::Error>)| {
-            let number = number as u64 + 1;
-            record.map(|record| (number, record)).map_err(|error| {
-                ReadError::of_row(
-                    path,
-                    number,
-                    error.to_string(),
-                    "the file was altered or damaged",
-                )
-            })
-        };
-        let header = rows
-            .headers()
-            .ok()
-            .filter(|header| from == 0 && !header.is_empty());
-        let header = header.cloned();
-        let rows = rows
-            .records()
-            .enumerate()
-            .map(row)
-            .collect::<Result<_, _>>()?;
-        Ok((header, rows))
-    }
-}
-
-/// A row and its number.
-type Numbered = (u64, StringRecord);
-
-fn read_from(path: &Path, from: u64) -> io::Result<Vec<u8>> {
-    let mut file = File::open(path)?;
-    file.seek(SeekFrom::Start(from))?;
-    let mut added = Vec::new();
-    file.read_to_end(&mut added)?;
-    Ok(added)
 }
 
 fn sample(
