@@ -24,7 +24,8 @@
 //!  console, evidence, cli         people: the terminal screen, the report, the commands
 //! ```
 //!
-//! `session` ties lines, notice, recorder and listeners together; `demo` ties the whole chain to the simulated oven of the `mock-device` crate.
+//! `session` ties lines, notice, recorder and listeners together; `hands` lets others ask a running
+//! session for something; `demo` ties the whole chain to the simulated oven of the `mock-device` crate.
 
 pub mod clock;
 pub mod name;
@@ -33,6 +34,7 @@ pub mod spanned;
 pub mod unit;
 pub mod figures;
 pub mod signals;
+pub mod process;
 pub mod map;
 pub mod setup;
 pub mod sample;
@@ -41,6 +43,7 @@ pub mod line;
 pub mod notice;
 pub mod record;
 pub mod session;
+pub mod hands;
 pub mod trend;
 pub mod analysis;
 pub mod console;

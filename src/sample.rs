@@ -55,7 +55,8 @@ pub enum State {
 }
 
 /// Why a value is not there.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Why {
     /// The unit sent nothing in time.
     NoAnswer,
@@ -156,11 +157,12 @@ pub enum SettingsCause {
 }
 
 /// How well a loop's unit has answered since polling began.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Health {
     /// The loop.
     pub of: Name,
-    /// When this was so.
+    /// When this was so; means nothing to another process.
+    #[serde(skip)]
     pub stamp: Stamp,
     /// Exchanges that were answered, refusals included.
     pub answered: u64,
@@ -178,7 +180,7 @@ pub struct Health {
 }
 
 /// Answer times, to within 5 %.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct AnswerTimes {
     /// Half of the answers took less.
     pub median: Duration,

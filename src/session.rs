@@ -13,11 +13,12 @@ use futures_util::future::BoxFuture;
 use tokio::sync::{broadcast, mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
+use crate::clock::{Clock, Stamp};
 use crate::line::{Ask, Line, Manner, Opener, PortError, Start, Ties};
 use crate::name::Name;
 use crate::notice::{self, Listeners, Notice};
 use crate::record::{RecordError, Recorder};
-use crate::sample::Entry;
+use crate::sample::{Entry, Event, Happening};
 use crate::setup::{LineSetup, Setup};
 
 /// Entries on their way to the recorder; a minute of a busy line.
@@ -49,8 +50,41 @@ pub struct Session {
     pub recorder: Option<BoxFuture<'static, Result<PathBuf, RecordError>>>,
     /// Everything as it happens.
     pub live: broadcast::Sender<Entry>,
-    /// For marks; weak, so that a screen that stays open does not keep the session going.
-    pub hand: mpsc::WeakSender<Entry>,
+    /// For marks.
+    pub hand: Hand,
+    /// The line of each loop, to be asked.
+    pub asks: BTreeMap<Name, mpsc::Sender<Ask>>,
+}
+
+/// What a person writes into a session. Whoever holds it does not keep the session going.
+#[derive(Clone, Debug)]
+pub struct Hand {
+    entries: mpsc::WeakSender<Entry>,
+    clock: Clock,
+}
+
+impl Hand {
+    pub(crate) fn new(entries: &mpsc::Sender<Entry>, clock: Clock) -> Self {
+        Self {
+            entries: entries.downgrade(),
+            clock,
+        }
+    }
+
+    /// Puts an event on the time axis now: of one loop, or of all. Gives its time; `None` when the
+    /// session takes nothing more because it ends.
+    pub async fn note(&self, of: Option<Name>, what: Happening, text: String) -> Option<Stamp> {
+        let stamp = self.clock.now();
+        let event = Event {
+            of,
+            stamp,
+            what,
+            text,
+        };
+        let entries = self.entries.upgrade()?;
+        let taken = entries.send(Entry::Event(event)).await;
+        taken.ok().map(|()| stamp)
+    }
 }
 
 impl Opening {
@@ -139,11 +173,11 @@ impl Opening {
             recorder: to_recorder,
             live: live.clone(),
         };
-        let hand = self.entries.downgrade();
+        let hand = Hand::new(&self.entries, start.clock);
         let hub = Box::pin(notice::run(
             Notice::new(setup),
             self.received,
-            self.asks,
+            self.asks.clone(),
             listeners,
         ));
         Session {
@@ -151,6 +185,7 @@ impl Opening {
             recorder,
             live,
             hand,
+            asks: self.asks,
         }
     }
 }

@@ -1,7 +1,7 @@
 //! `emberline await`: returns when something is so.
 
 use std::io::{self, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::{Args, ValueEnum};
@@ -9,20 +9,29 @@ use serde_json::json;
 use tokio::sync::broadcast::error::RecvError;
 use tokio_util::sync::CancellationToken;
 
-use super::follow::News;
+use super::follow::{Heard, News};
 use super::judge::{Judge, Verdict};
 use super::listening::ListenFirstArgs;
+use super::owning::taken;
 use super::read::chosen;
+use super::record::rfc3339;
 use super::running::{self, runtime};
+use super::target::Target;
 use super::{Exit, Stop};
+use crate::hands::{Key, reach};
 use crate::name::Name;
 use crate::record;
-use crate::setup::Setup;
+use crate::setup::{LoopSetup, Port, Setup};
 use crate::signals::{Signal, asked_to_end};
+
+/// A recorder that was killed is waited for so long.
+const RESTART_WITHIN: Duration = Duration::from_mins(10);
 
 /// Wait until something is so.
 ///
-/// Exit code 0 when it is; 1 when the time ran out, or the opposite is certain (the tune failed).
+/// Exit code 0 when it is; 1 when the time ran out, or the opposite is certain (the tune failed, or
+/// the recording ended). What a recording holds already counts. Given a setup whose line another
+/// emberline polls, its recording is looked at.
 ///
 /// Example: emberline await recordings/2027-03-04T06-00-00Z_oven --until tuned --within 4h
 #[derive(Debug, Args)]
@@ -100,37 +109,103 @@ pub(super) fn run(args: &AwaitArgs) -> Result<Exit, Stop> {
 }
 
 async fn awaited(args: &AwaitArgs) -> Result<Verdict, Stop> {
-    if record::is_recording(&args.source) {
-        on_recording(args).await
-    } else {
-        on_line(args).await
+    let setup = match Target::load(&args.source)? {
+        Target::Recording(opened) => return on_recording(args, &opened.folder).await,
+        Target::Setup(setup) => setup,
+    };
+    match polled_by_another(args, &setup).await? {
+        Some(recording) => on_recording(args, &recording).await,
+        None => on_line(args, *setup).await,
     }
 }
 
-/// What is there already counts; then every row that is added.
-async fn on_recording(args: &AwaitArgs) -> Result<Verdict, Stop> {
-    let mut news = News::open(&args.source)?;
-    let mut judge = judge(args, news.follower().setup())?;
-    for entry in news.so_far()? {
-        judge.on(&entry);
+/// What is there already counts; then every row that is added. A recorder that was killed may be
+/// started again: that is waited for, but not for ever, and only if it was seen at work.
+async fn on_recording(args: &AwaitArgs, folder: &Path) -> Result<Verdict, Stop> {
+    let mut news = News::open(folder)?;
+    let mut judge = judge(args, &news.opened().setup)?;
+    loop {
+        let entries = news.so_far()?;
+        if entries.is_empty() {
+            break;
+        }
+        judge.on_all(&entries);
     }
-    while judge.verdict().is_none() {
-        let Some(entries) = news.next().await? else {
-            return Ok(Verdict::no("the recording ended before it happened"));
-        };
-        for entry in &entries {
-            judge.on(entry);
+    let mut is_written = false;
+    loop {
+        if let Some(verdict) = judge.verdict() {
+            return Ok(verdict);
+        }
+        match news.next().await? {
+            Heard::Entries(entries) => {
+                is_written = true;
+                judge.on_all(&entries);
+            }
+            Heard::Quiet(quiet) if is_written && quiet < RESTART_WITHIN => {
+                // A courtesy; a closed standard error stops nothing.
+                let _ = writeln!(
+                    io::stderr(),
+                    "nothing was added for {} s: is the recorder still running?",
+                    quiet.as_secs()
+                );
+            }
+            Heard::Quiet(_) => {
+                let last = rfc3339(news.last());
+                return Ok(Verdict::no(&format!(
+                    "nobody is writing the recording: it was not closed, and its last row is of {last}"
+                )));
+            }
+            Heard::Ended(at) => {
+                let at = rfc3339(at);
+                return Ok(Verdict::no(&format!(
+                    "the recording ended at {at} before it happened"
+                )));
+            }
         }
     }
-    Ok(judge.verdict().unwrap_or_else(|| Verdict::no("")))
 }
 
-async fn on_line(args: &AwaitArgs) -> Result<Verdict, Stop> {
-    let setup = Setup::load(&args.source)?;
+/// The recording to look at instead of a line that another process polls.
+async fn polled_by_another(args: &AwaitArgs, setup: &Setup) -> Result<Option<PathBuf>, Stop> {
+    let loops = chosen(setup, args.only.as_ref())?;
+    for line in setup.used_lines() {
+        if !loops.iter().any(|it| it.line == line.name) {
+            continue;
+        }
+        let Some(reached) = reach(&Key::port(&line.port)).await else {
+            continue;
+        };
+        let owner = reached.owner;
+        if let Some(recording) = owner.recording.clone().filter(|it| has_all(it, &loops)) {
+            // A courtesy; a closed standard error stops nothing.
+            let _ = writeln!(io::stderr(), "line {}: read by {owner}", line.name);
+            return Ok(Some(recording));
+        }
+        // A gateway serves several masters.
+        if !matches!(line.port, Port::Tcp(_)) {
+            return Err(taken(line, Some(&owner)));
+        }
+    }
+    Ok(None)
+}
+
+/// Whether a recording has these very loops.
+fn has_all(recording: &Path, loops: &[LoopSetup]) -> bool {
+    let Ok(opened) = record::open(recording) else {
+        return false;
+    };
+    let is_same = |a: &LoopSetup, b: &LoopSetup| {
+        (&a.name, a.unit, &a.map_text) == (&b.name, b.unit, &b.map_text)
+    };
+    let has = |it: &LoopSetup| opened.setup.loops.iter().any(|other| is_same(it, other));
+    loops.iter().all(has)
+}
+
+async fn on_line(args: &AwaitArgs, setup: Setup) -> Result<Verdict, Stop> {
     let mut judge = judge(args, &setup)?;
     let stop = CancellationToken::new();
-    let (starting, token, manner) = (setup.clone(), stop.clone(), args.listen.manner());
-    let start = move || running::start(&starting, manner, None, &token, None);
+    let (token, manner) = (stop.clone(), args.listen.manner());
+    let start = move || running::start(&setup, manner, None, &token, None);
     // Opening ports waits on other threads.
     let started = tokio::task::spawn_blocking(start).await;
     let mut running = started.map_err(|error| Stop::new(Exit::Line, error))??;

@@ -186,6 +186,7 @@ fn on_screen(
         asks,
         clock: live.clock,
         story: Some(story),
+        written: None,
     };
     let sort_asks = async {
         while let Some(ask) = asked.recv().await {
@@ -203,7 +204,7 @@ fn on_screen(
                 ending.map_err(|error| Stop::new(Exit::Files, format!("the terminal could not be used: {error}")))
             }
             never = sort_asks => never,
-            never = pass_on(marked, &live.hand, live.clock) => never,
+            never = pass_on(marked, &live.hand) => never,
             () = stop.cancelled() => Ok(Ending::Quit),
         }
     })

@@ -104,6 +104,12 @@ impl Judge {
             .cloned()
     }
 
+    pub(super) fn on_all(&mut self, entries: &[Entry]) {
+        for entry in entries {
+            self.on(entry);
+        }
+    }
+
     pub(super) fn on(&mut self, entry: &Entry) {
         match entry {
             Entry::Sample(sample) => {

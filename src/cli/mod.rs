@@ -12,16 +12,20 @@ mod find;
 mod follow;
 mod health;
 mod judge;
+mod lines;
 mod listening;
 mod manual;
 mod map;
+mod mark;
 pub mod measure;
 mod measure_text;
+mod owning;
 mod read;
 pub mod reading;
 mod record;
 mod running;
 mod status_line;
+mod target;
 mod verify;
 mod watch;
 mod whole_file;
@@ -54,6 +58,7 @@ enum Command {
     Read(read::ReadArgs),
     Watch(watch::WatchArgs),
     Record(record::RecordArgs),
+    Mark(mark::MarkArgs),
     Await(awaiting::AwaitArgs),
     Verify(verify::VerifyArgs),
     Measure(measure::MeasureArgs),
@@ -76,6 +81,7 @@ pub fn main() -> ExitCode {
         Command::Map(args) => map::run(args),
         Command::Read(args) => read::run(args),
         Command::Record(args) => record::run(args),
+        Command::Mark(args) => mark::run(args),
         Command::Await(args) => awaiting::run(args),
         Command::Verify(args) => verify::run(args),
         Command::Measure(args) => measure::command(args),

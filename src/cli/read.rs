@@ -7,21 +7,22 @@ use std::time::Duration;
 
 use chrono::SecondsFormat;
 use clap::Args;
-use futures_util::future::{join_all, try_join_all};
 use serde_json::{Value, json};
 
 use super::degrees::degrees;
 use super::health::{health_json, note_json, tell_advice};
-use super::listening::{ListenArgs, tell as tell_remark};
+use super::lines::{Lines, ReadThrough};
+use super::listening::ListenArgs;
 use super::running::runtime;
+use super::target::Target;
 use super::{Exit, Stop};
 use crate::clock::{Clock, Stamp};
-use crate::line::{self, Line, LoopSeen, Seen};
+use crate::line::{LoopSeen, Seen};
 use crate::map::{Map, Point, Remark};
 use crate::name::Name;
 use crate::notice::{Advice, Exchanges, advise};
 use crate::sample::{Reading, Why};
-use crate::setup::{LineSetup, LoopSetup, Setup};
+use crate::setup::{LoopSetup, Setup};
 use crate::signals::asked_to_end;
 use crate::unit::{Degrees, in_degrees};
 
@@ -32,14 +33,16 @@ const AGAIN: Duration = Duration::from_secs(1);
 
 /// Read every point of every loop once.
 ///
+/// Where another emberline polls the line, that one is asked to read it at once.
+///
 /// Examples:
 ///   emberline read oven.toml --loop annealer-top
 ///   emberline read oven.toml --listen-only      where a panel or a PLC already polls the units
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub(super) struct ReadArgs {
-    /// The setup file.
-    setup: PathBuf,
+    /// The setup file, or a recording's folder: then what it is made with.
+    source: PathBuf,
     /// Only this loop.
     #[arg(long = "loop", value_name = "NAME")]
     only: Option<Name>,
@@ -60,23 +63,24 @@ pub(super) struct ReadArgs {
 }
 
 pub(super) fn run(args: &ReadArgs) -> Result<Exit, Stop> {
-    let setup = Setup::load(&args.setup)?;
-    let loops = chosen(&setup, args.only.as_ref())?;
+    let target = Target::load(&args.source)?;
+    let setup = target.setup();
+    let loops = chosen(setup, args.only.as_ref())?;
     runtime()?.block_on(async {
         let clock = Clock::of_this_machine();
-        let mut lines = open_lines(&setup, &loops, &args.listen).await?;
+        let mut lines = Lines::open(setup, &loops, &args.listen).await?;
         loop {
             let mut seen = if args.listen.listen_only {
-                hear_all(&mut lines, &loops, args.listen_for).await
+                lines.hear_all(&loops, args.listen_for).await
             } else {
-                read_all(&mut lines, &loops).await
+                lines.read_all(&loops).await?
             };
             if let Some(degrees) = args.shown_in {
                 for seen in &mut seen {
                     convert(seen, degrees);
                 }
             }
-            tell(&seen, clock.now(), args.json)?;
+            tell(&seen, &lines.notes(&seen), clock.now(), args.json)?;
             if !args.repeat {
                 return Ok(verdict(&seen));
             }
@@ -112,56 +116,6 @@ pub(super) fn chosen(setup: &Setup, only: Option<&Name>) -> Result<Vec<LoopSetup
     Ok(loops)
 }
 
-/// Opens the lines of these loops, all at once.
-async fn open_lines(
-    setup: &Setup,
-    loops: &[LoopSetup],
-    listen: &ListenArgs,
-) -> Result<Vec<Line>, Stop> {
-    let is_chosen = |line: &&LineSetup| loops.iter().any(|it| it.line == line.name);
-    let chosen = || setup.lines.iter().filter(is_chosen);
-    let manner = listen.manner(chosen())?;
-    let open = |line: &LineSetup| {
-        let mut line = Line::new(line, loops, manner, line::opener(line.port.clone()));
-        async move {
-            line.open(&mut |remark| tell_remark(&remark)).await?;
-            Ok(line)
-        }
-    };
-    try_join_all(chosen().map(open)).await
-}
-
-/// Listens on all lines at once.
-async fn hear_all<'a>(
-    lines: &mut [Line],
-    loops: &'a [LoopSetup],
-    listen_for: Duration,
-) -> Vec<(&'a LoopSetup, LoopSeen)> {
-    let heard = join_all(lines.iter_mut().map(|line| line.overhear(listen_for))).await;
-    let mut heard: Vec<LoopSeen> = heard.into_iter().flatten().collect();
-    let of_loop = |the_loop: &'a LoopSetup| {
-        let place = heard.iter().position(|seen| seen.name == the_loop.name)?;
-        Some((the_loop, heard.swap_remove(place)))
-    };
-    loops.iter().filter_map(of_loop).collect()
-}
-
-async fn read_all<'a>(
-    lines: &mut [Line],
-    loops: &'a [LoopSetup],
-) -> Vec<(&'a LoopSetup, LoopSeen)> {
-    let mut seen = Vec::new();
-    for the_loop in loops {
-        for line in lines
-            .iter_mut()
-            .filter(|line| line.loop_names().any(|name| *name == the_loop.name))
-        {
-            seen.push((the_loop, line.read_loop(the_loop).await));
-        }
-    }
-    seen
-}
-
 /// Turns temperatures into this unit; raw words, and what is remarked about them, stay.
 fn convert((the_loop, seen): &mut (&LoopSetup, LoopSeen), degrees: Degrees) {
     for (point, seen) in the_loop.map.points.iter().zip(&mut seen.points) {
@@ -175,7 +129,12 @@ fn convert((the_loop, seen): &mut (&LoopSetup, LoopSeen), degrees: Degrees) {
     }
 }
 
-fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), Stop> {
+fn tell(
+    seen: &[(&LoopSetup, LoopSeen)],
+    through: &[ReadThrough],
+    now: Stamp,
+    json: bool,
+) -> Result<(), Stop> {
     let mut out = io::stdout().lock();
     let time = now.time.to_rfc3339_opts(SecondsFormat::Millis, true);
     if json {
@@ -183,7 +142,9 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
             .iter()
             .map(|(the_loop, seen)| loop_json(&the_loop.map, seen, &time))
             .collect();
-        let notes: Vec<Value> = advice_on(seen).iter().map(note_json).collect();
+        let advice = advice_on(seen);
+        let notes = through.iter().map(ReadThrough::json);
+        let notes: Vec<Value> = notes.chain(advice.iter().map(note_json)).collect();
         writeln!(out, "{}", json!({ "loops": loops, "notes": notes }))?;
     } else {
         for (the_loop, seen) in seen {
@@ -201,6 +162,7 @@ fn tell(seen: &[(&LoopSetup, LoopSeen)], now: Stamp, json: bool) -> Result<(), S
     }
     out.flush()?;
     if !json {
+        through.iter().for_each(ReadThrough::tell);
         tell_remarks(seen);
     }
     tell_failures(seen);

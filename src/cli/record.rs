@@ -174,7 +174,8 @@ impl Teller {
     }
 }
 
-fn rfc3339(stamp: Stamp) -> String {
+/// A moment as people and scripts read it.
+pub(super) fn rfc3339(stamp: Stamp) -> String {
     stamp
         .time
         .to_rfc3339_opts(chrono::SecondsFormat::Millis, true)

@@ -6,16 +6,17 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use tokio::runtime::{Builder, Runtime};
-use tokio::sync::{broadcast, mpsc};
+use tokio::sync::broadcast;
 use tokio_util::sync::CancellationToken;
 
 use super::listening::tell;
+use super::owning::Owning;
 use super::{Exit, Stop};
 use crate::clock::Clock;
 use crate::line::{self, Manner, PortError, Start};
 use crate::record::{RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
-use crate::session::{Opening, Session};
+use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
 
 /// A session that polls, on threads of its own.
@@ -25,7 +26,7 @@ pub(super) struct Running {
     /// Everything from the beginning on, for whoever listens first.
     heard: broadcast::Receiver<Entry>,
     /// For marks.
-    pub(super) hand: mpsc::WeakSender<Entry>,
+    pub(super) hand: Hand,
     /// Its clock.
     pub(super) clock: Clock,
     /// The recording's folder, if there is one.
@@ -33,6 +34,8 @@ pub(super) struct Running {
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
     writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
+    /// Given up when all has ended.
+    _owning: Owning,
 }
 
 /// A runtime for one thread.
@@ -96,6 +99,7 @@ pub(super) fn start(
 ) -> Result<Running, Stop> {
     let find = |it: &Recording<'_>| Unfinished::find(it.into, it.name, setup);
     let unfinished = recording.map(find).transpose()?.flatten();
+    let mut owning = Owning::take(setup)?;
     let manner = match manner {
         // Nothing holds up a recording that goes on.
         Manner::ListenFirst(_) if unfinished.is_some() => Manner::Ask,
@@ -126,7 +130,9 @@ pub(super) fn start(
         recorder,
         live,
         hand,
+        asks,
     } = opening.begin(setup, Start { clock, from, end }, recorder);
+    owning.serve(setup, folder.as_deref(), &hand, &asks, stop);
     let heard = live.subscribe();
     let stop_all = stop.clone();
     let writing = on_its_own_thread("recorder", async move {
@@ -150,6 +156,7 @@ pub(super) fn start(
         stop: stop.clone(),
         lines,
         writing,
+        _owning: owning,
     })
 }
 

@@ -2,22 +2,25 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
+use chrono::{DateTime, Utc};
 use clap::Args;
-use tokio::sync::{broadcast, mpsc};
+use tokio::sync::{broadcast, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use super::degrees::degrees;
-use super::follow::News;
+use super::follow::{Heard, News};
 use super::listening::ListenArgs;
 use super::record::recording_name;
 use super::running::{self, runtime};
-use super::{Exit, Stop};
+use super::{Exit, Stop, target};
 use crate::clock::{Clock, Stamp};
-use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts};
+use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts, Written};
 use crate::name::Name;
 use crate::record::SYNC_EVERY;
-use crate::sample::{Entry, Event, Happening};
+use crate::sample::{Entry, Happening};
+use crate::session::Hand;
 use crate::setup::{LoopSetup, Setup};
 use crate::unit::Degrees;
 
@@ -53,8 +56,10 @@ pub(super) struct WatchArgs {
 
 /// Marks on their way from the screen.
 const ASKS: usize = 16;
-/// Entries a slow screen may be behind a followed recording; its backlog comes in one piece.
+/// Entries a screen may be behind a followed recording.
 const FOLLOWED: usize = 16_384;
+/// A last row that is so old says that nobody is writing.
+const LONG_AGO: Duration = Duration::from_mins(1);
 
 pub(super) fn run(args: &WatchArgs) -> Result<Exit, Stop> {
     match (&args.setup, &args.follow) {
@@ -97,12 +102,13 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         asks,
         clock,
         story: None,
+        written: None,
     };
     let hand = running.hand.clone();
     let ending = runtime()?.block_on(async {
         tokio::select! {
             ending = console::run(session) => ending.map_err(|error| screen_failed(&error)),
-            never = pass_on(asked, &hand, clock) => never,
+            never = pass_on(asked, &hand) => never,
             () = stop.cancelled() => Ok(Ending::Quit),
         }
     });
@@ -131,22 +137,12 @@ pub(super) fn screen_facts(setup: &Setup, recording: Recording) -> ScreenFacts {
     }
 }
 
-/// Turns what is asked at the screen into entries; never returns while the screen is there.
-pub(super) async fn pass_on(
-    mut asked: mpsc::Receiver<Ask>,
-    hand: &mpsc::WeakSender<Entry>,
-    clock: Clock,
-) -> ! {
+/// Turns what is asked at the screen into marks; never returns while the screen is there.
+pub(super) async fn pass_on(mut asked: mpsc::Receiver<Ask>, hand: &Hand) -> ! {
     while let Some(ask) = asked.recv().await {
-        if let (Ask::Mark(text), Some(entries)) = (ask, hand.upgrade()) {
-            let event = Event {
-                of: None,
-                stamp: clock.now(),
-                what: Happening::Mark,
-                text,
-            };
+        if let Ask::Mark(text) = ask {
             // A session that ends takes no more marks.
-            let _ = entries.send(Entry::Event(event)).await;
+            let _ = hand.note(None, Happening::Mark, text).await;
         }
     }
     std::future::pending().await
@@ -168,41 +164,90 @@ fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
 }
 
 fn follow(recording: &Path, shown_in: Option<Degrees>) -> Result<Exit, Stop> {
+    let opened = target::recording(recording)?;
     let mut news = News::open(recording)?;
-    let setup = news.follower().setup().clone();
-    let began = news.follower().opened().facts.began;
-    let clock = Clock::began_at(began);
+    let facts = &opened.facts;
+    let clock = Clock::began_at(facts.began);
     let (live, entries) = broadcast::channel(FOLLOWED);
     let (asks, _no_marks) = mpsc::channel(ASKS);
-    let began = Stamp {
-        elapsed: std::time::Duration::ZERO,
-        time: began,
+    let at = |time: DateTime<Utc>| Stamp {
+        elapsed: (time - facts.began).to_std().unwrap_or_default(),
+        time,
     };
-    let screen = screen_facts(&setup, Recording::Elsewhere(began)).shown_in(shown_in);
+    let (tell, written) = watch::channel(match facts.ended {
+        Some(ended) => Written::Closed(at(ended)),
+        None => Written::Goes,
+    });
+    let recording = Recording::Elsewhere(at(facts.began));
     let session = console::Session {
-        screen,
+        screen: screen_facts(&opened.setup, recording).shown_in(shown_in),
         entries,
         asks,
         clock,
         story: None,
+        written: Some(written),
     };
     let ending = runtime()?.block_on(async {
-        let telling = async {
-            while let Some(entries) = news.next().await? {
-                for entry in entries {
-                    // The receiver is the screen beside us; it goes when the screen goes.
-                    let _ = live.send(entry);
-                }
-            }
-            // The recording has ended; it can still be looked at.
-            std::future::pending::<Result<Ending, Stop>>().await
-        };
         tokio::select! {
             ending = console::run(session) => ending.map_err(|error| screen_failed(&error)),
-            ending = telling => ending,
+            ending = tell_news(&mut news, &live, &tell, clock) => ending,
         }
     })?;
     leave(ending, None)
+}
+
+/// Tells the screen what is in the recording and what is added; never ends but with an error.
+async fn tell_news(
+    news: &mut News,
+    live: &broadcast::Sender<Entry>,
+    tell: &watch::Sender<Written>,
+    clock: Clock,
+) -> Result<Ending, Stop> {
+    loop {
+        let entries = news.so_far()?;
+        if entries.is_empty() {
+            break;
+        }
+        give(entries, live).await;
+    }
+    let last = news.last();
+    if *tell.borrow() == Written::Goes && last.elapsed + LONG_AGO < clock.now().elapsed {
+        // Said at once; where the machine that writes has another time, its next row takes it back.
+        tell.send_replace(Written::Stopped(last));
+    }
+    loop {
+        match news.next().await? {
+            Heard::Entries(entries) => {
+                tell.send_if_modified(|written| {
+                    let was_stopped = matches!(written, Written::Stopped(_));
+                    if was_stopped {
+                        *written = Written::Goes;
+                    }
+                    was_stopped
+                });
+                give(entries, live).await;
+            }
+            Heard::Quiet(_) => {
+                tell.send_replace(Written::Stopped(news.last()));
+            }
+            Heard::Ended(at) => {
+                tell.send_replace(Written::Closed(at));
+                // It can still be looked at.
+                return std::future::pending().await;
+            }
+        }
+    }
+}
+
+/// Gives it to the screen, and waits until that has taken it: it need not lose any of a long past.
+async fn give(entries: Vec<Entry>, live: &broadcast::Sender<Entry>) {
+    for entry in entries {
+        // The receiver is the screen beside us; it goes when the screen goes.
+        let _ = live.send(entry);
+    }
+    while live.len() > FOLLOWED / 2 {
+        tokio::time::sleep(Duration::from_millis(1)).await;
+    }
 }
 
 fn screen_failed(error: &io::Error) -> Stop {

@@ -10,7 +10,7 @@ use crate::sample::{Entry, Event};
 use super::cursor::Cursor;
 use super::doing::doing;
 use super::remarks::{Notice, Refusal, Remarks};
-use super::session::{LoopFacts, Recording, ScreenFacts, Story};
+use super::session::{LoopFacts, Recording, ScreenFacts, Story, Written};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
 use super::watched::Watched;
 use super::{draw, episode, title};
@@ -54,6 +54,7 @@ pub struct App {
     advice: AdviceWatch,
     pub(super) now: Stamp,
     pub(super) story: Option<Story>,
+    written: Written,
     pub(super) alone: Option<usize>,
     pub(super) selected: usize,
     /// Index into [`SPANS`], once somebody chose.
@@ -85,6 +86,7 @@ impl App {
             events: Vec::new(),
             now,
             story: None,
+            written: Written::Goes,
             selected: 0,
             span: None,
             value_zoom: 0,
@@ -138,6 +140,20 @@ impl App {
             self.now = now;
             self.remarks.has_advice &= now.elapsed.as_secs_f64() < ADVICE_S;
         }
+    }
+
+    /// Whether the recording that is shown is written. Where it is not, time stands still: what is
+    /// shown is how things were at its end.
+    pub fn on_written(&mut self, written: Written) {
+        self.written = written;
+        if let Written::Stopped(at) | Written::Closed(at) = written {
+            self.now = at;
+        }
+    }
+
+    /// Whether time goes on.
+    pub(super) fn goes_on(&self) -> bool {
+        self.written == Written::Goes
     }
 
     /// The terminal has another size now.
@@ -265,10 +281,30 @@ impl App {
                 Notice::remark(format!("first: {}", advice.first())),
             ]
         });
-        dangers
+        self.end_notice()
+            .into_iter()
+            .chain(dangers)
             .chain(advice)
             .chain(self.remarks.notices())
             .collect()
+    }
+
+    /// How the recording that is shown ended.
+    fn end_notice(&self) -> Option<Notice> {
+        let time = |at: Stamp| {
+            let local = at.time.with_timezone(&(self.screen.zone)(at.time));
+            local.format("%Y-%m-%d %H:%M:%S").to_string()
+        };
+        Some(Notice::trouble(match self.written {
+            Written::Goes => return None,
+            Written::Stopped(at) => format!(
+                "Nobody writes this recording: last row {}, not closed.",
+                time(at)
+            ),
+            Written::Closed(at) => {
+                format!("The recording ended {}, closed in order.", time(at))
+            }
+        }))
     }
 
     /// Whether a danger waits for somebody to acknowledge it.
@@ -282,12 +318,16 @@ impl App {
         let now_s = self.now.elapsed.as_secs_f64();
         let pv = one.pv();
         let last_value = one.value.filter(|_| pv.is_none());
+        let mut doing = doing(one, now_s);
+        if !self.goes_on() {
+            doing.text = format!("at the end: {}", doing.text);
+        }
         LoopView {
             name: one.facts.name.as_str(),
             unit: &one.facts.unit,
             decimals: one.decimals(),
             band: one.facts.band,
-            doing: doing(one, now_s),
+            doing,
             pv,
             setpoint: one.target(),
             output: one.output(),

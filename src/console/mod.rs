@@ -31,5 +31,5 @@ pub use app::App;
 pub use look::{Depth, Look};
 pub use run::run;
 pub use session::{
-    Ask, Ending, LoopFacts, Recording, ScreenFacts, Session, Story, Zone, local_offset,
+    Ask, Ending, LoopFacts, Recording, ScreenFacts, Session, Story, Written, Zone, local_offset,
 };

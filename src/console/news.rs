@@ -11,7 +11,7 @@ use tokio::sync::{broadcast, watch};
 use tokio::time::{Interval, MissedTickBehavior, interval};
 
 use super::app::App;
-use super::session::{Ask, Ending, Session, Story};
+use super::session::{Ask, Ending, Session, Story, Written};
 use crate::sample::Entry;
 use crate::signals::Signals;
 
@@ -30,6 +30,7 @@ pub(super) enum Item {
     /// No more entries will come.
     Over,
     Story(Story),
+    Written(Written),
     Tick,
     End(Ending),
 }
@@ -74,7 +75,8 @@ impl News {
                 Ok(()) = panics.changed() => Some(Item::End(Ending::Panicked)),
                 event = terminal.next() => of_terminal(event.as_ref()),
                 entry = session.entries.recv(), if !*is_over => Some(of_entries(entry)),
-                story = next_story(&mut session.story) => Some(Item::Story(story)),
+                story = next_of(&mut session.story) => Some(Item::Story(story)),
+                written = next_of(&mut session.written) => Some(Item::Written(written)),
                 _ = ticks.tick() => Some(Item::Tick),
             };
             if let Some(item) = item {
@@ -102,8 +104,9 @@ impl News {
                 app.on_over();
             }
             Item::Story(story) => app.on_story(story),
-            Item::Tick => app.on_tick(self.session.clock.now()),
-            Item::End(_) => return false,
+            Item::Written(written) => app.on_written(written),
+            Item::Tick if app.goes_on() => app.on_tick(self.session.clock.now()),
+            Item::Tick | Item::End(_) => return false,
         }
         true
     }
@@ -144,9 +147,9 @@ fn of_entries(entry: Result<Entry, broadcast::error::RecvError>) -> Item {
     }
 }
 
-/// The next stand of the story; waits for ever where none is told any more.
-async fn next_story(story: &mut Option<watch::Receiver<Story>>) -> Story {
-    if let Some(receiver) = story
+/// What is told next; waits for ever where nothing is told any more.
+async fn next_of<T: Clone>(told: &mut Option<watch::Receiver<T>>) -> T {
+    if let Some(receiver) = told
         && receiver.changed().await.is_ok()
     {
         return receiver.borrow_and_update().clone();

@@ -24,6 +24,9 @@ const BETWEEN_PICTURES: Duration = Duration::from_millis(100);
 pub async fn run(session: Session) -> io::Result<Ending> {
     let mut screen = Screen::open()?;
     let mut app = App::new(session.screen.clone(), session.clock.now(), screen.size()?);
+    if let Some(written) = &session.written {
+        app.on_written(*written.borrow());
+    }
     let mut news = News::of(session, screen.panics())?;
     let mut next_picture = Instant::now();
     let mut is_dirty = true;

@@ -46,6 +46,8 @@ pub struct Session {
     pub clock: Clock,
     /// A story told along with the screen, for a demonstration.
     pub story: Option<watch::Receiver<Story>>,
+    /// Of a recording that another process writes, whether it does.
+    pub written: Option<watch::Receiver<Written>>,
 }
 
 /// Offset of local time from UTC at a moment.
@@ -85,6 +87,18 @@ pub enum Recording {
     Here(Stamp),
     /// The recording goes on when the screen is left.
     Elsewhere(Stamp),
+}
+
+/// Whether somebody writes the recording that is shown.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Written {
+    /// Rows are added.
+    #[default]
+    Goes,
+    /// Nothing was added after this moment, and the recording was not closed.
+    Stopped(Stamp),
+    /// It was closed in order at this moment.
+    Closed(Stamp),
 }
 
 /// What the person at the screen asks for.

@@ -10,7 +10,7 @@ use mock_device::panel::Panel;
 use mock_device::registers::Annealer;
 use mock_device::wire::{Bus, Timing, Unit, in_memory};
 use tokio::runtime::Builder;
-use tokio::sync::{broadcast, mpsc};
+use tokio::sync::broadcast;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
@@ -21,7 +21,7 @@ use crate::clock::Clock;
 use crate::line::{self, Manner, Opened, Opener, PortError, Start};
 use crate::record::{RecordError, Recorder};
 use crate::sample::Entry;
-use crate::session::{Opening, Session};
+use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
 
 /// The demo's wire is as slow as a real one: its setup's baud rate, and a controller that takes a while.
@@ -50,7 +50,7 @@ pub struct Live {
     /// Everything as it happens.
     pub entries: broadcast::Receiver<Entry>,
     /// For marks.
-    pub hand: mpsc::WeakSender<Entry>,
+    pub hand: Hand,
     /// The simulation's clock.
     pub clock: Clock,
 }
@@ -112,6 +112,7 @@ impl Simulation<'_> {
                 recorder,
                 live,
                 hand,
+                ..
             } = opening.begin(self.setup, Start::of(clock), Some(recorder));
             on_begin(Live {
                 entries: live.subscribe(),

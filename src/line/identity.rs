@@ -8,7 +8,7 @@ use std::path::Path;
 use tokio_serial::{SerialPortInfo, SerialPortType};
 
 use super::port::PortError;
-use crate::setup::AdapterId;
+use crate::setup::{AdapterId, Port};
 
 /// Where Linux keeps lasting names of adapters.
 const LASTING_NAMES: &str = "/dev/serial/by-id";
@@ -74,6 +74,24 @@ pub fn lasting_name(port: &PresentPort, present: &[PresentPort]) -> String {
     match &port.id {
         Some(id) if meant(id, present).count() == 1 => id.to_string(),
         Some(_) | None => by_id().unwrap_or_else(|| port.name.clone()),
+    }
+}
+
+/// What stays the same about a port, whichever of its names a setup gives: an adapter's identity, or
+/// where its links lead; of a connection its address.
+pub fn lasting_identity(port: &Port) -> String {
+    let named = match port {
+        Port::Serial { path, .. } => path,
+        Port::RtuOverTcp(address) | Port::Tcp(address) => return address.to_ascii_lowercase(),
+    };
+    // Of an adapter that is not plugged in its name is all that is known.
+    let now = port_now(named).unwrap_or_else(|_| named.clone());
+    let path = Path::new(&now).canonicalize().ok();
+    let path = path.as_deref().and_then(Path::to_str).unwrap_or(&now);
+    let present = present_ports();
+    match present.iter().find(|port| port.name == path) {
+        Some(port) => lasting_name(port, &present).to_ascii_lowercase(),
+        None => path.to_owned(),
     }
 }
 
@@ -208,6 +226,27 @@ mod tests {
         ];
         let names: Vec<String> = sorted(both).into_iter().map(|port| port.name).collect();
         assert_eq!(names, ["/dev/cu.usbserial-A5", "/dev/tty.alone"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_port_is_the_same_by_whichever_link() {
+        let folder = tempfile::tempdir().unwrap();
+        let port = tempfile::NamedTempFile::new_in(&folder).unwrap();
+        let (port, link) = (port.path(), folder.path().join("oven"));
+        std::os::unix::fs::symlink(port, &link).unwrap();
+        let identity = |path: &Path| {
+            lasting_identity(&Port::Serial {
+                path: path.to_str().unwrap().to_owned(),
+                baud: 9600,
+                parity: crate::setup::Parity::Even,
+                stop_bits: crate::setup::StopBits::One,
+            })
+        };
+        assert_eq!(identity(&link), identity(port));
+        assert_ne!(identity(&folder.path().join("gone")), identity(port));
+        let address = |text: &str| lasting_identity(&Port::RtuOverTcp(text.to_owned()));
+        assert_eq!(address("Oven:4001"), address("oven:4001"));
     }
 
     #[cfg(unix)]

@@ -36,8 +36,8 @@ pub use find::{
     Answer, Asking, Found, Identification, News, OpenAt, Outcome, Search, Sweep, USUAL_BAUDS,
     USUAL_FORMATS,
 };
-pub use identity::{PresentPort, lasting_name, present_ports};
-pub use once::{LoopSeen, Seen};
+pub use identity::{PresentPort, lasting_identity, lasting_name, present_ports};
+pub use once::{Came, LoopSeen, Seen};
 pub use others::Manner;
 pub use port::{Opened, Opener, Pace, PortError, Wire, opener};
 pub use read_plan::{PlannedRead, ReadPlan};
@@ -47,7 +47,7 @@ use crate::clock::Clock;
 use crate::figures;
 use crate::name::Name;
 use crate::sample::{Entry, SettingsCause};
-use crate::setup::{LineSetup, LoopSetup, Port};
+use crate::setup::{LineSetup, LoopSetup, Port, UnitId};
 use exchange::{Exchange, Memory};
 use frame::Framing;
 use others::{Ear, first};
@@ -55,11 +55,13 @@ use others::{Ear, first};
 /// So long a line is listened to at most before its rows begin; maps may say that answers come later.
 const LISTEN_IN: Duration = Duration::from_secs(3);
 
-/// What a line can be asked for while it runs.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// What a line can be asked for while it runs. What people ask goes before scheduled polls.
+#[derive(Debug)]
 pub enum Ask {
     /// Read the slow points of this loop at once and send them on.
     Settings(Name, SettingsCause),
+    /// Read every point of this unit once; in words why that cannot be.
+    Read(UnitId, oneshot::Sender<Result<Came, String>>),
 }
 
 /// One line and the loops that hang on it.

@@ -12,7 +12,7 @@ use super::poll::Polled;
 use super::polling::Polling;
 use super::{Failure, Line};
 use crate::clock::Stamp;
-use crate::map::{Place, Point, Remark};
+use crate::map::{Image, Place, Point, Remark};
 use crate::name::Name;
 use crate::sample::{Health, Reading};
 use crate::setup::LoopSetup;
@@ -26,6 +26,19 @@ pub struct LoopSeen {
     pub points: Vec<Seen>,
     /// What looks wrong about what came.
     pub remarks: Vec<Remark>,
+    /// Why the blocks that did not come did not: what, where, what to do.
+    pub failures: Vec<String>,
+    /// Whether the unit answered at all, be it with a refusal.
+    pub answered: bool,
+    /// How the exchanges of this reading went.
+    pub health: Health,
+}
+
+/// What reading a unit once gave, as it came from the line.
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
+pub struct Came {
+    /// The words.
+    pub image: Image,
     /// Why the blocks that did not come did not: what, where, what to do.
     pub failures: Vec<String>,
     /// Whether the unit answered at all, be it with a refusal.
@@ -60,7 +73,7 @@ impl Line {
             failure.explain(the_loop.unit, &port, *place, self.answer_within)
         };
         let failures = polled.failed.iter().map(explain).collect();
-        seen(&polling, &polled, failures, began)
+        LoopSeen::of(the_loop, came(&polling, polled, failures, began))
     }
 
     async fn read_points(&mut self, polling: &mut Polling) -> Polled {
@@ -102,7 +115,8 @@ impl Line {
                 }
             };
             let polled = others::polled(&listened.polling.setup.map, &listened.overheard);
-            seen(&listened.polling, &polled, failures, began)
+            let came = came(&listened.polling, polled, failures, began);
+            LoopSeen::of(&listened.polling.setup, came)
         };
         loops.iter().map(tell).collect()
     }
@@ -159,26 +173,53 @@ impl Listened {
     }
 }
 
-fn seen(polling: &Polling, polled: &Polled, failures: Vec<String>, began: Instant) -> LoopSeen {
-    let map = &polling.setup.map;
-    let seen = |point: &Point| Seen {
-        reading: map.read(point, &polled.image),
-        raw: polled.image.raw(&point.place),
-        unit: map.unit_of(point, &polled.image),
-    };
+impl LoopSeen {
+    /// The points of a loop in what came from its unit.
+    pub fn of(the_loop: &LoopSetup, came: Came) -> Self {
+        let Came {
+            image,
+            failures,
+            answered,
+            health,
+        } = came;
+        let map = &the_loop.map;
+        let seen = |point: &Point| Seen {
+            reading: map.read(point, &image),
+            raw: image.raw(&point.place),
+            unit: map.unit_of(point, &image),
+        };
+        Self {
+            name: the_loop.name.clone(),
+            points: map.points.iter().map(seen).collect(),
+            remarks: map.remarks(&image),
+            failures,
+            answered,
+            health: Health {
+                of: the_loop.name.clone(),
+                ..health
+            },
+        }
+    }
+}
+
+/// What a reading that began then gave.
+pub(super) fn came(
+    polling: &Polling,
+    polled: Polled,
+    failures: Vec<String>,
+    began: Instant,
+) -> Came {
     let refused = |(_, failure): &(Place, Failure)| matches!(failure, Failure::Refused(_));
     let since_began = Stamp {
         elapsed: began.elapsed(),
         ..Stamp::default()
     };
-    LoopSeen {
-        name: polling.setup.name.clone(),
+    Came {
         health: polling
             .tally
             .health(polling.setup.name.clone(), since_began),
-        points: map.points.iter().map(seen).collect(),
-        remarks: map.remarks(&polled.image),
         failures,
         answered: !polled.answered.is_empty() || polled.failed.iter().any(refused),
+        image: polled.image,
     }
 }

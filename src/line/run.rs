@@ -1,6 +1,7 @@
 //! A line that is being polled: whose turn it is, what is read, what is sent on. And the same rows
 //! from what another master reads ([`hear`]).
 
+mod asked;
 mod hear;
 
 use std::collections::HashMap;
@@ -126,11 +127,7 @@ impl Run {
             tokio::select! {
                 biased;
                 () = stop.cancelled() => break,
-                Some(Ask::Settings(name, cause)) = asks.recv() => {
-                    if let Some(index) = self.loop_called(&name) {
-                        self.look_at_once(index, cause).await?;
-                    }
-                }
+                Some(ask) = asks.recv() => self.answer(ask).await?,
                 idle = idle(&mut self.line.exchange, start) => match (idle, next) {
                     // A late answer may have set its unit free.
                     (Ok(()), _) if Instant::now() < start => {}

@@ -19,11 +19,39 @@ use crate::sample::Why;
 /// assert_eq!(image.raw(&place(9)), None);
 /// assert_eq!(image.why_absent(&place(9)), Why::Damaged);
 /// ```
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(from = "Listed", into = "Listed")]
 pub struct Image {
     /// Bits are kept as 0 and 1.
     words: BTreeMap<(Table, Address), u16>,
     failures: Vec<(Place, Why)>,
+}
+
+/// The same for JSON, whose keys are texts.
+#[derive(serde::Serialize, serde::Deserialize)]
+struct Listed {
+    words: Vec<(Table, Address, u16)>,
+    failures: Vec<(Place, Why)>,
+}
+
+impl From<Listed> for Image {
+    fn from(Listed { words, failures }: Listed) -> Self {
+        let words = words.into_iter();
+        Self {
+            words: words.map(|(table, at, word)| ((table, at), word)).collect(),
+            failures,
+        }
+    }
+}
+
+impl From<Image> for Listed {
+    fn from(Image { words, failures }: Image) -> Self {
+        let words = words.into_iter();
+        Self {
+            words: words.map(|((table, at), word)| (table, at, word)).collect(),
+            failures,
+        }
+    }
 }
 
 impl Image {
@@ -116,6 +144,16 @@ mod tests {
         assert_eq!(image.raw(&place(0, 2)), None);
         assert_eq!(image.why_absent(&place(0, 2)), Why::NoAnswer);
         assert_eq!(image.why_absent(&place(7, 1)), Why::Skipped);
+    }
+
+    #[test]
+    fn it_reads_back_as_it_was_written() {
+        let mut image = Image::default();
+        image.put_words(Table::Holding, Address(7), &[0x7FFF, 0]);
+        image.put_bits(Table::Coil, Address(0), &[true, false]);
+        image.put_failure(place(3, 2), Why::Refused(2));
+        let text = serde_json::to_string(&image).unwrap();
+        assert_eq!(serde_json::from_str::<Image>(&text).unwrap(), image);
     }
 
     #[test]

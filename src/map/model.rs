@@ -181,7 +181,9 @@ pub enum Table {
 pub struct Address(pub u16);
 
 /// A run of registers or bits in one table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 pub struct Place {
     /// The table.
     pub table: Table,

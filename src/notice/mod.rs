@@ -19,7 +19,7 @@ use tokio::sync::{broadcast, mpsc};
 use crate::clock::Stamp;
 use crate::line::Ask;
 use crate::name::Name;
-use crate::sample::{Entry, Event, Happening, Sample, Settings};
+use crate::sample::{Entry, Event, Happening, Sample, Settings, SettingsCause};
 use crate::setup::{LoopSetup, Setup};
 use answers::AnswerWatch;
 use autotune::AutotuneWatch;
@@ -30,8 +30,8 @@ use values::ValueWatch;
 pub struct Noticed {
     /// To be sent on behind the entry.
     pub events: Vec<Event>,
-    /// To be asked of the line that entry came from.
-    pub asks: Vec<Ask>,
+    /// Whose slow points are to be read at once, and why.
+    pub looks: Vec<(Name, SettingsCause)>,
 }
 
 /// Watches every loop of a setup. Pure: entries in, events out.
@@ -82,17 +82,14 @@ impl Notice {
         let mut findings: Vec<Finding> = Vec::new();
         findings.extend(watched.answers.on(sample));
         findings.extend(watched.values.on_sample(sample));
-        let mut asks = Vec::new();
+        let mut looks = Vec::new();
         if let Some(step) = watched.autotune.on_sample(sample) {
             findings.extend(step.finding);
-            asks.extend(
-                step.ask
-                    .map(|cause| Ask::Settings(sample.of.clone(), cause)),
-            );
+            looks.extend(step.ask.map(|cause| (sample.of.clone(), cause)));
         }
         Noticed {
             events: tied(findings, &sample.of, sample.stamp),
-            asks,
+            looks,
         }
     }
 
@@ -112,7 +109,7 @@ impl Notice {
         let findings = changed.into_iter().chain(tune);
         Noticed {
             events: tied(findings, &settings.of, settings.stamp),
-            asks: Vec::new(),
+            looks: Vec::new(),
         }
     }
 }
@@ -158,11 +155,10 @@ pub async fn run(
                 return;
             }
         }
-        for ask in noticed.asks {
-            let Ask::Settings(of, _) = &ask;
-            if let Some(line) = asks.get(of) {
+        for (of, cause) in noticed.looks {
+            if let Some(line) = asks.get(&of) {
                 // A line that takes nothing more is ending.
-                let _ = line.try_send(ask);
+                let _ = line.try_send(Ask::Settings(of, cause));
             }
         }
     }

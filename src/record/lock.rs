@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::layout::LOCK_FILE;
 use super::record_error::RecordError;
+use crate::process;
 
 /// The right to write a recording; the system takes it back when the process ends, however it ends.
 #[derive(Debug)]
@@ -35,7 +36,7 @@ impl Lock {
         }
         // Who holds it is a courtesy to whoever comes second.
         let _ = file.set_len(0);
-        let _ = write!(file, "process {}", std::process::id());
+        let _ = write!(file, "{}", process::in_words());
         Ok(Self { path, file })
     }
 

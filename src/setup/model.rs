@@ -151,8 +151,25 @@ impl StopBits {
 }
 
 /// A Modbus unit identifier, 1 to 247.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
+#[serde(try_from = "u8", into = "u8")]
 pub struct UnitId(u8);
+
+impl TryFrom<u8> for UnitId {
+    type Error = &'static str;
+
+    fn try_from(number: u8) -> Result<Self, Self::Error> {
+        Self::new(number).ok_or("unit numbers go from 1 to 247")
+    }
+}
+
+impl From<UnitId> for u8 {
+    fn from(unit: UnitId) -> Self {
+        unit.get()
+    }
+}
 
 impl UnitId {
     /// The identifier, unless it is 0 (broadcast) or reserved (248 to 255).

@@ -12,6 +12,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("figures", &[]),
     ("trace", &[]),
     ("signals", &[]),
+    ("process", &[]),
     ("sample", &["clock", "name", "number", "unit"]),
     ("spanned", &["name"]),
     ("unit", &["number", "spanned"]),
@@ -32,12 +33,20 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "record",
         &[
-            "clock", "map", "name", "number", "sample", "setup", "trace", "unit",
+            "clock", "map", "name", "number", "process", "sample", "setup", "trace", "unit",
         ],
     ),
     (
         "session",
-        &["line", "name", "notice", "record", "sample", "setup"],
+        &[
+            "clock", "line", "name", "notice", "record", "sample", "setup",
+        ],
+    ),
+    (
+        "hands",
+        &[
+            "clock", "line", "map", "name", "process", "sample", "session", "setup",
+        ],
     ),
     (
         "trend",
@@ -68,7 +77,8 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("crossterm", &["console"]),
     ("clap", &["cli"]),
     ("mock_device", &["demo"]),
-    ("std::fs", &["spanned", "record", "cli", "demo"]),
+    ("interprocess", &["hands"]),
+    ("std::fs", &["spanned", "record", "hands", "cli", "demo"]),
 ];
 
 #[test]

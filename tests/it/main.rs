@@ -1,6 +1,7 @@
 //! Integration tests, linked once.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
+mod asked;
 mod bad_files;
 mod certainty;
 mod csv_source;

@@ -57,11 +57,7 @@ impl Run {
             tokio::select! {
                 biased;
                 () = stop.cancelled() => break,
-                Some(Ask::Settings(name, cause)) = asks.recv() => {
-                    if let Some(index) = self.loop_called(&name) {
-                        self.want_slow(index, cause, &mut heard[index]);
-                    }
-                }
+                Some(ask) = asks.recv() => self.answer_unasking(ask, heard),
                 read = next_bytes(&mut self.line.exchange, &mut came) => if let Err(lost) = read {
                     self.settle(heard, Ear::finish);
                     self.lose_port(&lost.to_string()).await?;
@@ -175,6 +171,21 @@ impl Run {
             None => Why::PortLost,
             Some(ear) if ear.census().heard_only_others(unit, since) => Why::Foreign,
             Some(_) => Why::NoAnswer,
+        }
+    }
+
+    fn answer_unasking(&mut self, ask: Ask, heard: &mut [Heard]) {
+        match ask {
+            Ask::Settings(name, cause) => {
+                if let Some(index) = self.loop_called(&name) {
+                    self.want_slow(index, cause, &mut heard[index]);
+                }
+            }
+            Ask::Read(_, reply) => {
+                let port = self.line.describe();
+                // Whoever asked may have gone.
+                let _ = reply.send(Err(format!("{port} is only listened to, nothing is asked")));
+            }
         }
     }
 

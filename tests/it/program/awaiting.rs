@@ -7,34 +7,32 @@ use mock_device::wire::listen::Framing;
 use tempfile::{TempDir, tempdir};
 
 use super::device::{Device, LOOP, Plug};
-use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, until};
+use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, rows, until};
 
 /// A recorder at work on a device, and the recording it writes.
 struct Bench {
     device: Device,
     recording: PathBuf,
-    _recorder: Running,
-    _folder: TempDir,
+    recorder: Running,
+    folder: TempDir,
 }
 
 impl Bench {
     fn start(device: Device) -> Self {
         let folder = tempdir().unwrap();
-        let setup = device.setup(folder.path());
-        let into = folder.path().join("recordings");
-        let words = [
-            "record",
-            setup.to_str().unwrap(),
-            "--into",
-            into.to_str().unwrap(),
-        ];
-        let recorder = Running::start(&[&words[..], &AT_ONCE].concat());
+        device.setup(folder.path());
         Self {
             device,
-            recording: recording_in(&into),
-            _recorder: recorder,
-            _folder: folder,
+            recorder: record(folder.path()),
+            recording: recording_in(&folder.path().join("recordings")),
+            folder,
         }
+    }
+
+    /// Kills the recorder and starts it again.
+    fn restart(&mut self) {
+        self.recorder.kill();
+        self.recorder = record(self.folder.path());
     }
 
     fn await_start(&self, until: &str, options: &[&str]) -> Running {
@@ -55,6 +53,13 @@ impl Bench {
                 .then_some(())
         });
     }
+}
+
+fn record(folder: &Path) -> Running {
+    let (setup, into) = (folder.join("setup.toml"), folder.join("recordings"));
+    let (setup, into) = (setup.to_str().unwrap(), into.to_str().unwrap());
+    let words = ["record", setup, "--into", into];
+    Running::start(&[&words[..], &AT_ONCE].concat())
 }
 
 /// Checks the exit code and the document.
@@ -124,4 +129,93 @@ fn on_a_line_it_is_in_band_or_the_time_runs_out() {
         1,
         "the time ran out",
     );
+}
+
+#[test]
+fn a_line_that_is_recorded_is_awaited_in_its_recording() {
+    let bench = Bench::start(Device::start(Plug::Tcp(Framing::Rtu), &Annealer));
+    let setup = bench.device.setup(bench.folder.path());
+    let words = [
+        "await",
+        setup.to_str().unwrap(),
+        "--until",
+        "in-band",
+        "--json",
+    ];
+    let ended = until("an owner", || {
+        let ended = emberline(&words);
+        ended.err.contains("read by process").then_some(ended)
+    });
+    says(&ended, 0, "in band");
+    assert!(
+        ended.err.contains(bench.recording.to_str().unwrap()),
+        "{ended}"
+    );
+    // Another loop than those recorded cannot be looked at anywhere.
+    super::device::alter(&setup, "unit_number = 1", "unit_number = 9");
+    emberline(&words).failed_with(3, &["is polled by process", "help: "]);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_recording_that_has_ended_is_answered_from_what_is_there_or_refused_at_once() {
+    let bench = Bench::start(Device::start(Plug::Tcp(Framing::Rtu), &Annealer));
+    until("a few rows", || {
+        (rows(&bench.recording, LOOP).len() > 3).then_some(())
+    });
+    bench.recorder.signal("TERM");
+    assert_eq!(bench.recorder.end().code, Some(0));
+    let recording = bench.recording.to_str().unwrap();
+    let on = |until: &str| emberline(&["await", recording, "--until", until, "--json"]);
+    says(&on("in-band"), 0, "in band");
+    says(&on("tuned"), 1, "the recording ended at 20");
+}
+
+#[test]
+fn a_recording_that_nobody_writes_is_not_awaited_for_ever() {
+    let bench = Bench::start(Device::start(Plug::Tcp(Framing::Rtu), &Annealer));
+    bench.happened("recording-began");
+    let recording = bench.recording.clone();
+    drop(bench.recorder);
+    let words = [
+        "await",
+        recording.to_str().unwrap(),
+        "--until",
+        "tuned",
+        "--json",
+    ];
+    says(
+        &emberline(&words),
+        1,
+        "nobody is writing the recording: it was not closed",
+    );
+}
+
+#[test]
+fn a_restart_in_between_does_not_end_the_waiting() {
+    let mut bench = Bench::start(Device::start(Plug::Tcp(Framing::Rtu), &Annealer));
+    let waiting = bench.await_start("fault", &["--within", "2m"]);
+    bench.happened("recording-began");
+    bench.restart();
+    bench.happened("restart");
+    bench.device.panel.break_sensor();
+    says(&waiting.end(), 0, "sensor open");
+}
+
+#[test]
+fn what_is_no_recording_is_not_taken_for_a_setup() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().to_str().unwrap();
+    for words in [
+        &["await", path, "--until", "tuned"][..],
+        &["read", path],
+        &["watch", "--follow", path],
+    ] {
+        let ended = emberline(words);
+        ended.failed_with(
+            4,
+            &[path, "is no recording", "help: name a recording's folder"],
+        );
+        assert!(!ended.err.contains("setup"), "{ended}");
+    }
 }

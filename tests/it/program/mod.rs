@@ -8,6 +8,7 @@ mod export;
 mod find;
 #[cfg(target_os = "linux")]
 mod full_disk;
+mod hands;
 mod kills;
 mod lines;
 mod listening;
@@ -110,13 +111,20 @@ impl Running {
     }
 }
 
-impl Drop for Running {
-    fn drop(&mut self) {
+impl Running {
+    /// Ends it without any order.
+    fn kill(&mut self) {
         if let Some(child) = &mut self.0 {
             // It may have ended already.
             let _ = child.kill();
             let _ = child.wait();
         }
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        self.kill();
     }
 }
 

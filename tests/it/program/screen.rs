@@ -219,3 +219,50 @@ fn a_signal_ends_the_screen_in_order() {
     kill_process(Pid::from_child(&screen.child), Signal::TERM).unwrap();
     assert_eq!(screen.end(), Some(0));
 }
+
+#[test]
+fn a_recording_that_is_followed_says_how_it_ended() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let device = device();
+    let setup = device.setup(folder.path());
+    let words = [
+        "record",
+        setup.to_str().unwrap(),
+        "--into",
+        into.to_str().unwrap(),
+    ];
+    let words = [&words[..], &AT_ONCE].concat();
+    let mut recorder = super::Running::start(&words);
+    let recording = recording_in(&into);
+    let recording = recording.to_str().unwrap();
+    let follow = ["watch", "--follow", recording];
+    let mut screen = OnScreen::start(&follow);
+    screen.shows(&["in band for"]);
+    recorder.kill();
+    screen.shows(&[
+        "Nobody writes this recording: last row 20",
+        "at the end: in band for",
+    ]);
+    // It goes on, and so does the screen.
+    let recorder = super::Running::start(&words);
+    until("the rest", || {
+        (!screen.text().contains("at the end")).then_some(())
+    });
+    screen.shows(&["in band for"]);
+    recorder.signal("TERM");
+    screen.shows(&["The recording ended 20", "closed in order.", "at the end: "]);
+    screen.press("q");
+    assert_eq!(screen.end(), Some(0));
+    assert_eq!(recorder.end().code, Some(0));
+    // Long afterwards it is shown at once as it ended.
+    let mut screen = OnScreen::start(&follow);
+    screen.shows(&["The recording ended 20", "at the end: in band for"]);
+    assert!(
+        !screen.text().contains("nothing heard"),
+        "{}",
+        screen.text()
+    );
+    screen.press("q");
+    assert_eq!(screen.end(), Some(0));
+}

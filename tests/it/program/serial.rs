@@ -7,7 +7,7 @@ use super::device::{Device, LOOP, Plug};
 use super::{AT_ONCE, Running, emberline, recording_in, rows, states, until};
 
 #[test]
-fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
+fn a_serial_port_is_read_and_while_it_is_taken_others_read_through_its_owner() {
     let device = Device::start(Plug::Pty, &Annealer);
     let folder = tempdir().unwrap();
     let setup = device.setup(folder.path());
@@ -22,16 +22,20 @@ fn a_serial_port_is_read_and_while_it_is_taken_others_are_told_so() {
     let recorder = Running::start(&[&words(&["record"])[..], &["--into", into]].concat());
     let recording = recording_in(into.as_ref());
     until("a row", || rows(&recording, LOOP).first().map(|_| ()));
+    let through = emberline(&words(&["read", "--json"]));
+    assert_eq!(
+        (through.code, through.err.as_str()),
+        (Some(0), ""),
+        "{through}"
+    );
+    let through = through.json();
+    assert_eq!(through["loops"][0]["points"][1]["value"], 490.0);
+    assert_eq!(through["notes"][0]["code"], "read-through");
     let elsewhere = folder.path().join("elsewhere");
     let elsewhere_text = elsewhere.to_str().unwrap();
-    for words in [
-        &["read", setup][..],
-        &["record", setup, "--into", elsewhere_text],
-    ] {
-        let what = format!("{} is in use by another program", device.port);
-        emberline(words).failed_with(3, &[&what, "help: close the other program"]);
-        assert!(!elsewhere.exists());
-    }
+    let second = emberline(&["record", setup, "--into", elsewhere_text]);
+    second.failed_with(3, &[&device.port, "is polled by process", "help: "]);
+    assert!(!elsewhere.exists());
 
     recorder.signal("TERM");
     assert_eq!(recorder.end().code, Some(0));

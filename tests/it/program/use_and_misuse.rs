@@ -8,12 +8,13 @@ use tempfile::tempdir;
 use super::device::{alter, setup};
 use super::{Ended, emberline, program};
 
-const COMMANDS: [&str; 11] = [
+const COMMANDS: [&str; 12] = [
     "demo",
     "find",
     "read",
     "watch",
     "record",
+    "mark",
     "await",
     "measure",
     "evidence",
@@ -45,6 +46,8 @@ fn wrong_arguments_are_wrong_use_and_said_on_standard_error() {
         &["record", "setup.toml"],
         &["read", "setup.toml", "--colour"],
         &["await", "setup.toml", "--until", "lunch"],
+        &["mark", "recording"],
+        &["mark", "recording", " "],
         &["record", "setup.toml", "--into", ".", "--for", "soon"],
         &["watch"],
         &["map"],
