@@ -152,7 +152,10 @@ pub(super) async fn pass_on(mut asked: mpsc::Receiver<Ask>, hand: &Hand) -> ! {
 fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
     if let Some(folder) = folder {
         use std::io::Write as _;
-        writeln!(io::stdout().lock(), "{}", folder.display())?;
+        match writeln!(io::stdout().lock(), "{}", folder.display()) {
+            Err(_) if ending.is_without_terminal() => {}
+            told => told?,
+        }
     }
     match ending {
         Ending::Quit | Ending::Signal(_) | Ending::TerminalGone => Ok(Exit::Done),

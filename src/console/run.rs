@@ -20,7 +20,8 @@ const BETWEEN_PICTURES: Duration = Duration::from_millis(100);
 /// after a panic anywhere in the program.
 ///
 /// # Errors
-/// When the terminal cannot be set up or written to.
+/// When the terminal cannot be set up or written to. One that could be and cannot any more is gone:
+/// an ending, not an error.
 pub async fn run(session: Session) -> io::Result<Ending> {
     let mut screen = Screen::open()?;
     let mut app = App::new(session.screen.clone(), session.clock.now(), screen.size()?);
@@ -28,14 +29,20 @@ pub async fn run(session: Session) -> io::Result<Ending> {
         app.on_written(*written.borrow());
     }
     let mut news = News::of(session, screen.panics())?;
-    let mut next_picture = Instant::now();
-    let mut is_dirty = true;
+    screen.draw(&mut app)?;
+    let shown = show(&mut screen, &mut app, &mut news).await;
+    Ok(shown.unwrap_or(Ending::TerminalGone))
+}
+
+async fn show(screen: &mut Screen, app: &mut App, news: &mut News) -> io::Result<Ending> {
+    let mut next_picture = Instant::now() + BETWEEN_PICTURES;
+    let mut is_dirty = false;
     loop {
         if is_dirty && Instant::now() >= next_picture {
             if app.rings() {
                 screen.ring()?;
             }
-            screen.draw(&mut app)?;
+            screen.draw(app)?;
             next_picture = Instant::now() + BETWEEN_PICTURES;
             is_dirty = false;
         }
@@ -46,7 +53,7 @@ pub async fn run(session: Session) -> io::Result<Ending> {
         if let Item::End(ending) = item {
             return Ok(ending);
         }
-        is_dirty |= news.tell(&mut app, item);
+        is_dirty |= news.tell(app, item);
         #[cfg(unix)]
         if app.takes_suspend() {
             screen.suspend().await?;

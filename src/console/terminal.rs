@@ -1,6 +1,7 @@
 //! The terminal, and the promise to give it back as it was.
 
 use std::io::{self, Stdout, Write, stdout};
+use std::mem::{self, ManuallyDrop};
 use std::panic;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -36,7 +37,9 @@ type Hook = dyn Fn(&panic::PanicHookInfo<'_>) + Send + Sync;
 
 /// The terminal while the screen is on it; given back when dropped, and by the panic hook.
 pub(super) struct Screen {
-    terminal: Terminal<CrosstermBackend<Stdout>>,
+    /// Not dropped: it would tell standard error that it could not show the cursor, which panics where
+    /// that is the terminal that is gone. [`give_back`] shows the cursor.
+    terminal: ManuallyDrop<Terminal<CrosstermBackend<Stdout>>>,
     panics: watch::Receiver<bool>,
     hook_before: Arc<Hook>,
     title: String,
@@ -61,7 +64,7 @@ impl Screen {
             give_back();
         }
         Ok(Self {
-            terminal: opened?,
+            terminal: ManuallyDrop::new(opened?),
             panics,
             hook_before,
             title: String::new(),
@@ -111,7 +114,11 @@ impl Screen {
         // system does not stop a program at all.
         let _ = tokio::time::timeout(STOPS_WITHIN, continued.recv()).await;
         IS_OPEN.store(true, Ordering::SeqCst);
-        self.terminal = take_over()?;
+        let ours = ManuallyDrop::new(take_over()?);
+        drop(ManuallyDrop::into_inner(mem::replace(
+            &mut self.terminal,
+            ours,
+        )));
         self.title.clear();
         Ok(())
     }

@@ -6,7 +6,9 @@ use std::num::NonZero;
 use std::os::unix::process::CommandExt as _;
 use std::path::Path;
 use std::process::{Child, Command};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
 
 use mock_device::registers::Annealer;
 use mock_device::wire::listen::Framing;
@@ -22,22 +24,29 @@ use super::{AT_ONCE, LOOK_EVERY, LOOKS, events, recording_in, states, until};
 const ROWS: NonZero<u16> = NonZero::new(24).unwrap();
 const COLUMNS: NonZero<u16> = NonZero::new(80).unwrap();
 
-/// The program on a terminal of its own; killed if a test ends early.
+/// Killed if a test ends early.
+struct Program(Child);
+
+/// The program on a terminal of its own.
 struct OnScreen {
     keys: File,
     /// Our hold on the program's end, to see its modes.
     terminal: File,
     parser: Arc<Mutex<vt100::Parser>>,
-    child: Child,
+    reader: JoinHandle<()>,
+    is_closed: Arc<AtomicBool>,
+    program: Program,
 }
 
 impl OnScreen {
     fn start(words: &[&str]) -> Self {
         let keys = File::from(openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap());
+        // A program that holds its own keyboard never sees its window closed.
+        rustix::io::fcntl_setfd(&keys, rustix::io::FdFlags::CLOEXEC).unwrap();
         grantpt(&keys).unwrap();
         unlockpt(&keys).unwrap();
         let name = ptsname(&keys, Vec::new()).unwrap();
-        let flags = OFlags::RDWR | OFlags::NOCTTY;
+        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
         let terminal = File::from(rustix::fs::open(name, flags, Mode::empty()).unwrap());
         let size = Winsize {
             ws_row: ROWS.get(),
@@ -62,19 +71,34 @@ impl OnScreen {
         let parser = Arc::new(Mutex::new(vt100::Parser::new(ROWS, COLUMNS, 0)));
         let mut output = keys.try_clone().unwrap();
         let shown = Arc::clone(&parser);
-        std::thread::spawn(move || {
+        let is_closed = Arc::new(AtomicBool::new(false));
+        let closed = Arc::clone(&is_closed);
+        let reader = std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             // It ends with an error once nobody holds the other end any more.
             while let Ok(count @ 1..) = output.read(&mut bytes) {
                 shown.lock().unwrap().process(&bytes[..count]);
+                if closed.load(Ordering::SeqCst) {
+                    return;
+                }
             }
         });
         Self {
             keys,
             terminal,
             parser,
-            child,
+            reader,
+            is_closed,
+            program: Program(child),
         }
+    }
+
+    /// Closes the window; gives the program, which goes on without it.
+    fn close(self) -> Program {
+        self.is_closed.store(true, Ordering::SeqCst);
+        // What it draws next wakes the reader.
+        self.reader.join().unwrap();
+        self.program
     }
 
     fn press(&mut self, keys: &str) {
@@ -101,7 +125,7 @@ impl OnScreen {
 
     /// Waits for the end; gives the exit code, and checks that the terminal is as it was.
     fn end(mut self) -> Option<i32> {
-        let code = self.child.wait().unwrap().code();
+        let code = self.program.0.wait().unwrap().code();
         let modes = || tcgetattr(&self.terminal).unwrap().local_modes;
         assert!(modes().contains(rustix::termios::LocalModes::ICANON));
         assert!(modes().contains(rustix::termios::LocalModes::ECHO));
@@ -116,11 +140,11 @@ impl OnScreen {
     }
 }
 
-impl Drop for OnScreen {
+impl Drop for Program {
     fn drop(&mut self) {
         // It may have ended already.
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        let _ = self.0.kill();
+        let _ = self.0.wait();
     }
 }
 
@@ -197,7 +221,7 @@ fn ctrl_z_gives_the_terminal_back_until_the_program_is_continued() {
     let mut screen = watch(&device, folder.path(), &[]);
     screen.shows(&["in band for"]);
     screen.press("\x1a");
-    let id = Pid::from_child(&screen.child);
+    let id = Pid::from_child(&screen.program.0);
     let stopped = || waitpid(Some(id), WaitOptions::UNTRACED | WaitOptions::NOHANG).unwrap();
     until("the stop", || {
         stopped().filter(|(_, status)| status.stopped())
@@ -216,7 +240,7 @@ fn a_signal_ends_the_screen_in_order() {
     let device = device();
     let screen = watch(&device, folder.path(), &[]);
     screen.shows(&["in band for"]);
-    kill_process(Pid::from_child(&screen.child), Signal::TERM).unwrap();
+    kill_process(Pid::from_child(&screen.program.0), Signal::TERM).unwrap();
     assert_eq!(screen.end(), Some(0));
 }
 
@@ -265,4 +289,18 @@ fn a_recording_that_is_followed_says_how_it_ended() {
     );
     screen.press("q");
     assert_eq!(screen.end(), Some(0));
+}
+
+#[test]
+fn a_closed_window_ends_the_recording_in_order() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let options = ["--into", into.to_str().unwrap()];
+    let device = device();
+    let screen = watch(&device, folder.path(), &options);
+    screen.shows(&["in band for"]);
+    let mut program = screen.close();
+    assert_eq!(program.0.wait().unwrap().code(), Some(0));
+    let happened = events(&recording_in(&into), LOOP);
+    assert_eq!(happened, ["recording-began", "recording-ended"]);
 }
