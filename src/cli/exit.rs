@@ -30,7 +30,7 @@ pub struct Stop {
     pub exit: Exit,
     /// For standard error.
     pub text: String,
-    /// The reader of standard output closed it: nothing to complain about.
+    /// The reader of standard output closed it, or its window: nothing to complain about.
     reader_gone: bool,
 }
 
@@ -72,13 +72,30 @@ impl From<ReadError> for Stop {
 /// Failures of standard output; `| head` closes it and has what it wanted.
 impl From<io::Error> for Stop {
     fn from(error: io::Error) -> Self {
-        let reader_gone = error.kind() == io::ErrorKind::BrokenPipe;
+        let reader_gone =
+            error.kind() == io::ErrorKind::BrokenPipe || is_of_closed_terminal(&error);
         Self {
             exit: Exit::Files,
             text: format!("standard output could not be written: {error}"),
             reader_gone,
         }
     }
+}
+
+/// Whether standard output is a terminal that is gone. What is left of it is no terminal any more, only
+/// a device that gives input/output errors.
+#[cfg(unix)]
+fn is_of_closed_terminal(error: &io::Error) -> bool {
+    use rustix::fs::FileType;
+    let what = rustix::fs::fstat(io::stdout()).map(|it| FileType::from_raw_mode(it.st_mode));
+    error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error())
+        && what == Ok(FileType::CharacterDevice)
+}
+
+/// A closed console ends its programs.
+#[cfg(not(unix))]
+fn is_of_closed_terminal(_: &io::Error) -> bool {
+    false
 }
 
 impl From<serde_json::Error> for Stop {

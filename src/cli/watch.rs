@@ -152,10 +152,7 @@ pub(super) async fn pass_on(mut asked: mpsc::Receiver<Ask>, hand: &Hand) -> ! {
 fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
     if let Some(folder) = folder {
         use std::io::Write as _;
-        match writeln!(io::stdout().lock(), "{}", folder.display()) {
-            Err(_) if ending.is_without_terminal() => {}
-            told => told?,
-        }
+        writeln!(io::stdout().lock(), "{}", folder.display())?;
     }
     match ending {
         Ending::Quit | Ending::Signal(_) | Ending::TerminalGone => Ok(Exit::Done),

@@ -132,13 +132,6 @@ pub enum Ending {
     Panicked,
 }
 
-impl Ending {
-    /// Whether nothing more can be said to the person.
-    pub fn is_without_terminal(self) -> bool {
-        matches!(self, Self::TerminalGone | Self::Signal(Signal::Hangup))
-    }
-}
-
 impl LoopFacts {
     /// The facts a setup gives.
     pub fn of(one: &LoopSetup, line: &LineSetup) -> Self {

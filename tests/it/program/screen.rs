@@ -12,6 +12,7 @@ use std::thread::JoinHandle;
 
 use mock_device::registers::Annealer;
 use mock_device::wire::listen::Framing;
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
 use rustix::process::{Pid, Signal, WaitOptions, kill_process, waitpid};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
@@ -23,6 +24,11 @@ use super::{AT_ONCE, LOOK_EVERY, LOOKS, events, recording_in, states, until};
 
 const ROWS: NonZero<u16> = NonZero::new(24).unwrap();
 const COLUMNS: NonZero<u16> = NonZero::new(80).unwrap();
+/// How often a window that shows nothing new looks whether it was closed.
+const WINDOW_LOOKS_EVERY: Timespec = Timespec {
+    tv_sec: 0,
+    tv_nsec: 20_000_000,
+};
 
 /// Killed if a test ends early.
 struct Program(Child);
@@ -75,12 +81,16 @@ impl OnScreen {
         let closed = Arc::clone(&is_closed);
         let reader = std::thread::spawn(move || {
             let mut bytes = [0; 4096];
-            // It ends with an error once nobody holds the other end any more.
-            while let Ok(count @ 1..) = output.read(&mut bytes) {
-                shown.lock().unwrap().process(&bytes[..count]);
-                if closed.load(Ordering::SeqCst) {
-                    return;
+            while !closed.load(Ordering::SeqCst) {
+                let mut ready = [PollFd::new(&output, PollFlags::IN)];
+                if poll(&mut ready, Some(&WINDOW_LOOKS_EVERY)).unwrap() == 0 {
+                    continue;
                 }
+                // It ends with an error once nobody holds the other end any more.
+                let Ok(count @ 1..) = output.read(&mut bytes) else {
+                    return;
+                };
+                shown.lock().unwrap().process(&bytes[..count]);
             }
         });
         Self {
@@ -96,7 +106,6 @@ impl OnScreen {
     /// Closes the window; gives the program, which goes on without it.
     fn close(self) -> Program {
         self.is_closed.store(true, Ordering::SeqCst);
-        // What it draws next wakes the reader.
         self.reader.join().unwrap();
         self.program
     }
@@ -300,6 +309,24 @@ fn a_closed_window_ends_the_recording_in_order() {
     let screen = watch(&device, folder.path(), &options);
     screen.shows(&["in band for"]);
     let mut program = screen.close();
+    assert_eq!(program.0.wait().unwrap().code(), Some(0));
+    let happened = events(&recording_in(&into), LOOP);
+    assert_eq!(happened, ["recording-began", "recording-ended"]);
+}
+
+/// A program without a screen hears of it by a signal.
+#[test]
+fn a_closed_window_ends_a_recording_without_a_screen_in_order() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let device = device();
+    let setup = device.setup(folder.path());
+    let words = ["record", setup.to_str().unwrap()];
+    let into_words = ["--into", into.to_str().unwrap()];
+    let window = OnScreen::start(&[&words[..], &AT_ONCE, &into_words].concat());
+    window.shows(&["recording into"]);
+    let mut program = window.close();
+    kill_process(Pid::from_child(&program.0), Signal::HUP).unwrap();
     assert_eq!(program.0.wait().unwrap().code(), Some(0));
     let happened = events(&recording_in(&into), LOOP);
     assert_eq!(happened, ["recording-began", "recording-ended"]);
