@@ -18,7 +18,7 @@ use crate::clock::{Stamp, Stopwatch};
 use crate::console::{self, Ask, Ending, Recording, Story};
 use crate::demo::{self, BEGAN, DemoError, Live, Pace, Simulation, Stage, Teller};
 use crate::evidence::{self, Comparison, Side, Wanted};
-use crate::record;
+use crate::record::{self, CsvColumns};
 use crate::setup::Setup;
 
 /// The whole job on a simulated annealing oven, no hardware needed.
@@ -238,7 +238,8 @@ impl Teller for OnScreen {
 
 /// Measures both steps, writes the report, and tells where everything is.
 fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
-    let source = record::read_recording(recording, false)?;
+    let opened = record::open_source(recording, &CsvColumns::default())?;
+    let (source, _) = opened.read()?;
     let report = args.out.join("evidence.html");
     let mut out = io::stdout().lock();
     let Some(record) = source.loops.first() else {

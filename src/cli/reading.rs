@@ -9,7 +9,7 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 
 use super::Stop;
-use crate::record::{CsvColumns, LoopRecord, Source, read_csv, read_recording};
+use crate::record::{CsvColumns, LoopRecord, Source, open_source};
 
 /// How to read a SOURCE and which part of it counts.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -29,13 +29,13 @@ pub struct ReadingArgs {
     /// Only this loop of the recording
     #[arg(long = "loop", value_name = "NAME")]
     pub only: Option<String>,
-    /// Leave out what is before: RFC 3339, or a duration from the start
+    /// Leave out what is before: RFC 3339, or a duration from the first row
     #[arg(long, value_name = "TIME")]
     pub from: Option<When>,
-    /// Leave out what is after: RFC 3339, or a duration from the start
+    /// Leave out what is after: RFC 3339, or a duration from the first row
     #[arg(long, value_name = "TIME")]
     pub to: Option<When>,
-    /// Read on over damaged rows and count them
+    /// Read on over damaged rows, also of events and settings, and count them
     #[arg(long)]
     pub skip_bad: bool,
 }
@@ -45,7 +45,7 @@ pub struct ReadingArgs {
 pub enum When {
     /// Wall time.
     Wall(DateTime<Utc>),
-    /// So long after the record's first sample.
+    /// So long after the record's first row, whatever that row says.
     AfterStart(Duration),
     /// Seconds as the record itself counts them.
     Seconds(f64),
@@ -76,11 +76,11 @@ impl When {
     /// # Errors
     /// Wall time for a record that has none, in words.
     pub(super) fn seconds(self, record: &LoopRecord) -> Result<f64, String> {
-        let first_s = record.time_s.first().copied().unwrap_or_default();
+        let first_s = record.first_s.unwrap_or_default();
         self.on_axis(&record.name, first_s, record.began)
     }
 
-    /// The same for a record of which only its first sample and wall time are known.
+    /// The same for a record of which only its first row and wall time are known.
     pub(super) fn on_axis(
         self,
         name: &str,
@@ -115,14 +115,11 @@ impl ReadingArgs {
     }
 
     /// Reads a recording, a loop's folder in it, or a CSV; says on standard error what had to be
-    /// assumed about a CSV.
+    /// assumed or left out.
     pub(super) fn open(&self, path: &Path) -> Result<Source, Stop> {
-        if path.is_dir() {
-            return Ok(read_recording(path, self.skip_bad)?);
-        }
-        let (source, assumed) = read_csv(path, &self.columns())?;
+        let (source, notes) = open_source(path, &self.columns())?.read()?;
         let mut told = io::stderr().lock();
-        for sentence in assumed {
+        for sentence in notes {
             writeln!(told, "note: {sentence}")?;
         }
         Ok(source)

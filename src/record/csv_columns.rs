@@ -149,9 +149,7 @@ fn place_of(
     name: &str,
 ) -> Result<usize, ReadError> {
     if header.iter().filter(|column| *column == name).count() > 1 {
-        let what = format!("more than one column is called {name:?}");
-        let help = "give each column a name of its own in the header";
-        return Err(ReadError::of_row(file, 1, what, help));
+        return Err(twice(file, name));
     }
     let exactly = header.iter().position(|column| column == name);
     let alike = || {
@@ -165,6 +163,12 @@ fn place_of(
             format!("its columns are {}", listed(header)),
         )
     })
+}
+
+fn twice(file: &Path, name: &str) -> ReadError {
+    let what = format!("more than one column is called {name:?}");
+    let help = "give each column a name of its own in the header";
+    ReadError::of_row(file, 1, what, help)
 }
 
 fn guess(
@@ -185,6 +189,9 @@ fn guess(
                 header[one], wanted.what
             ));
             Ok(Some(one))
+        }
+        [one, ..] if fits[1..].iter().any(|it| header[*it] == header[one]) => {
+            Err(twice(file, &header[one]))
         }
         _ => {
             let names: Vec<String> = fits.iter().map(|index| header[*index].clone()).collect();

@@ -34,7 +34,7 @@ pub(crate) const SETTINGS_HEADER: [&str; 7] = [
     "unit",
 ];
 /// The columns before the points.
-const FIXED_COLUMNS: [&str; 3] = ["time", "elapsed_s", "state"];
+pub(super) const FIXED_COLUMNS: [&str; 3] = ["time", "elapsed_s", "state"];
 
 /// `2027-03-04T06-00-00Z_annealer`: no colons, which some file systems refuse.
 pub fn folder_name(began: DateTime<Utc>, name: &str) -> String {

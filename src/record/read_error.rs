@@ -36,6 +36,15 @@ impl ReadError {
     }
 }
 
+/// A cell as an error shows it: not longer than a line.
+pub(super) fn shown(cell: &str) -> String {
+    const LONGEST: usize = 40;
+    match cell.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}...", &cell[..end]),
+        None => cell.to_owned(),
+    }
+}
+
 impl fmt::Display for ReadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self {

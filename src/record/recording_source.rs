@@ -1,23 +1,24 @@
-//! Reads a recording, or one loop of it, into columns.
+//! Opens a recording, or one loop of it.
 
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use rust_decimal::Decimal;
+use csv::StringRecord;
 
-use super::csv_file::{CsvFile, CsvRow, Writer};
+use super::csv_file::{CsvFile, RESTORE, Writer};
+use super::day_file::Shape;
 use super::facts::{FactsFile, SCHEMA};
-use super::layout::{self, EVENTS_FILE, FACTS_FILE, SETTINGS_FILE, units_of_header};
-use super::read_error::ReadError;
-use super::rows::{Row, whole_rows};
-use super::source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
+use super::layout::{self, EVENTS_FILE, EVENTS_HEADER, FACTS_FILE, SETTINGS_FILE, SETTINGS_HEADER};
+use super::open_source::{Files, OpenLoop, OpenSource, Rows};
+use super::read_error::{ReadError, shown};
+use super::rows::whole_rows;
+use super::source::{RecordedEvent, RecordedSetting, RecordingFacts};
 use crate::map::{Map, Role};
 use crate::number::Number;
-use crate::sample::{Happening, Reading};
+use crate::sample::Happening;
 use crate::setup::{LoopSetup, Setup};
-use crate::unit::{Degrees, Quantity};
 
 /// In the place of a state: a row that was left out.
 pub(super) const UNREADABLE: &str = "unreadable";
@@ -88,25 +89,26 @@ pub fn open(folder: &Path) -> Result<Opened, ReadError> {
     })
 }
 
-/// Reads a recording, or the loop whose folder `path` is.
+/// Opens a recording, or the loop whose folder `path` is, for [`OpenSource::read`] and the like.
 ///
 /// # Errors
-/// As [`open`], and any row that cannot be read, with file and row. With `skip_bad` such rows of
-/// samples are counted instead, in the loop's `bad_rows`.
-pub fn read_recording(path: &Path, skip_bad: bool) -> Result<Source, ReadError> {
+/// As [`open`], and a damaged header, event or setting, with file and row.
+pub(super) fn open_recording(path: &Path, skip_bad: bool) -> Result<OpenSource, ReadError> {
     let (opened, loops) = loops_of(path)?;
-    let read = |the_loop: &LoopSetup| {
+    let mut notes = Vec::new();
+    let open = |the_loop: &LoopSetup| {
         let folder = opened.folder.join(the_loop.name.as_str());
-        read_loop(&folder, the_loop, opened.facts.began, skip_bad)
+        open_loop(&folder, the_loop, opened.facts.began, skip_bad, &mut notes)
     };
-    let loops = loops.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    let loops = loops.iter().map(open).collect::<Result<Vec<_>, _>>()?;
     let name = path
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    Ok(Source {
+    Ok(OpenSource {
         name,
         facts: Some(opened.facts),
         loops,
+        notes,
     })
 }
 
@@ -159,204 +161,130 @@ pub(crate) fn day_files(folder: &Path) -> Result<Vec<PathBuf>, ReadError> {
     layout::day_files(folder).map_err(unreadable)
 }
 
-fn read_loop(
+fn open_loop(
     folder: &Path,
     the_loop: &LoopSetup,
     began: DateTime<Utc>,
     skip_bad: bool,
-) -> Result<LoopRecord, ReadError> {
-    let mut columns = Columns::new(&the_loop.map);
-    for path in day_files(folder)? {
-        let mut file = CsvFile::open(&path, Writer::Emberline)?;
-        columns.begin_file(&the_loop.map, file.header());
-        while let Some(row) = file.next_row()? {
-            let read = row.and_then(|it| columns.push(&the_loop.map, &path, &it));
-            match read {
-                Err(_) if skip_bad => columns.skip(),
-                read => read?,
-            }
+    notes: &mut Vec<String>,
+) -> Result<OpenLoop, ReadError> {
+    let files = day_files(folder)?;
+    let mut headers = Vec::new();
+    let mut first_s = None;
+    for path in &files {
+        let mut file = CsvFile::open(path, Writer::Emberline)?;
+        headers.push(file.header().to_vec());
+        if first_s.is_none() {
+            first_s = first_elapsed(&mut file)?;
         }
     }
-    Ok(LoopRecord {
+    let shape = Shape::new(&the_loop.map, headers.iter().map(Vec::as_slice));
+    let facts = OpenLoop {
         name: the_loop.name.to_string(),
         controller: Some(the_loop.map.title.clone()),
-        unit: columns.unit.map(|unit| unit.to_string()),
+        unit: shape.unit.as_ref().map(ToString::to_string),
         band: the_loop.band,
         began: Some(began),
-        time_s: columns.time_s,
-        pv: columns.pv,
-        setpoint: columns.at.setpoint.is_some().then_some(columns.setpoint),
-        output: columns.at.output.is_some().then_some(columns.output),
-        autotune: columns.at.autotune.is_some().then_some(columns.autotune),
-        rows: columns.rows,
-        bad_rows: columns.bad_rows,
-        events: read_events(&folder.join(EVENTS_FILE))?,
-        settings: read_settings(&folder.join(SETTINGS_FILE), &the_loop.map)?,
+        first_s,
+        has_setpoint: shape.has(Role::Setpoint),
+        has_output: shape.has(Role::Output),
+        has_autotune: shape.has(Role::AutotuneActive),
+        events: Vec::new(),
+        settings: Vec::new(),
+        rows: Rows {
+            files: Files::Days(files, Arc::new(shape)),
+            skip_bad,
+        },
+    };
+    let event = |cells: &StringRecord, time_s| RecordedEvent {
+        time_s,
+        what: Happening::from_word(&cells[2]),
+        text: cells[3].to_owned(),
+    };
+    let setting = |cells: &StringRecord, time_s| setting(&the_loop.map, cells, time_s);
+    Ok(OpenLoop {
+        events: read_slow(
+            &folder.join(EVENTS_FILE),
+            &EVENTS_HEADER,
+            &event,
+            skip_bad,
+            notes,
+        )?,
+        settings: read_slow(
+            &folder.join(SETTINGS_FILE),
+            &SETTINGS_HEADER,
+            &setting,
+            skip_bad,
+            notes,
+        )?,
+        ..facts
     })
 }
 
-/// Columns that grow row by row.
-#[derive(Debug, Default)]
-struct Columns {
-    points: usize,
-    at: At,
-    /// Of the process value in the first file that tells it; the temperatures of all files are in it.
-    unit: Option<Arc<str>>,
-    /// How to get there from the units of the present file.
-    from: Option<(Degrees, Degrees)>,
-    time_s: Vec<f64>,
-    pv: Vec<f64>,
-    setpoint: Vec<f64>,
-    output: Vec<f64>,
-    autotune: Vec<bool>,
-    rows: usize,
-    bad_rows: Vec<(String, usize)>,
-}
-
-/// Which trend point is what.
-#[derive(Debug, Default)]
-struct At {
-    pv: Option<usize>,
-    setpoint: Option<usize>,
-    output: Option<usize>,
-    autotune: Option<usize>,
-}
-
-impl Columns {
-    fn new(map: &Map) -> Self {
-        let at = |role: Role| map.trend_points().position(|point| point.role == role);
-        let at = At {
-            pv: at(Role::ProcessValue),
-            setpoint: at(Role::WorkingSetpoint).or_else(|| at(Role::Setpoint)),
-            output: at(Role::Output),
-            autotune: at(Role::AutotuneActive),
-        };
-        Self {
-            points: map.trend_points().count(),
-            at,
-            ..Self::default()
+/// The elapsed seconds of the first row that can be read.
+fn first_elapsed(file: &mut CsvFile) -> Result<Option<f64>, ReadError> {
+    while let Some(row) = file.next_row()? {
+        let seconds = row.ok().and_then(|row| row.cells.get(1)?.parse().ok());
+        if seconds.is_some_and(f64::is_finite) {
+            return Ok(seconds);
         }
     }
-
-    /// Takes what a file's header tells of units.
-    fn begin_file(&mut self, map: &Map, header: &[String]) {
-        let units = units_of_header(map, header.iter().map(String::as_str));
-        let unit = self.at.pv.and_then(|pv| units.get(pv).cloned().flatten());
-        if self.unit.is_none() {
-            self.unit.clone_from(&unit);
-        }
-        let degrees = |unit: &Option<Arc<str>>| Degrees::from_word(unit.as_deref()?);
-        self.from = degrees(&unit).zip(degrees(&self.unit));
-    }
-
-    /// Adds a row; one that cannot be read changes nothing.
-    fn push(&mut self, map: &Map, path: &Path, row: &CsvRow) -> Result<(), ReadError> {
-        let number = row.number;
-        let row = Row::parse(path, number, &row.cells, self.points)?;
-        if self.time_s.last().is_some_and(|last| *last > row.elapsed_s) {
-            let what = format!("elapsed_s {} is before the row above it", row.elapsed_s);
-            let help = "the file was altered or damaged; --skip-bad leaves such rows out";
-            return Err(ReadError::of_row(path, number, what, help));
-        }
-        let value =
-            |point: Option<usize>| point.map_or(Ok(None), |point| row.value(path, number, point));
-        let temperature = |value: Option<f64>| match self.from {
-            Some((from, to)) => value.map(|it| from.convert_f64(it, to, Quantity::Temperature)),
-            None => value,
-        };
-        let (pv, setpoint) = (value(self.at.pv)?, value(self.at.setpoint)?);
-        let (pv, setpoint) = (temperature(pv), temperature(setpoint));
-        let output = value(self.at.output)?;
-        if row.state != "good" {
-            self.count(&row.state);
-        }
-        self.rows += 1;
-        let Some(pv) = pv else {
-            return Ok(());
-        };
-        self.time_s.push(row.elapsed_s);
-        self.pv.push(pv);
-        self.setpoint.push(setpoint.unwrap_or(f64::NAN));
-        self.output.push(output.unwrap_or(f64::NAN));
-        let status = self
-            .at
-            .autotune
-            .and_then(|point| row.cells.get(point))
-            .map(String::as_str);
-        self.autotune
-            .push(status.is_some_and(|cell| is_active(map, self.at.autotune, cell)));
-        Ok(())
-    }
-
-    /// One more row that cannot be read.
-    fn skip(&mut self) {
-        self.rows += 1;
-        self.count(UNREADABLE);
-    }
-
-    /// One more row of this state.
-    fn count(&mut self, state: &str) {
-        match self.bad_rows.iter_mut().find(|(known, _)| known == state) {
-            Some((_, count)) => *count += 1,
-            None => self.bad_rows.push((state.to_owned(), 1)),
-        }
-    }
+    Ok(None)
 }
 
-fn is_active(map: &Map, point: Option<usize>, cell: &str) -> bool {
-    let Some(point) = point.and_then(|index| map.trend_points().nth(index)) else {
-        return false;
-    };
-    cell.parse::<Decimal>()
-        .is_ok_and(|raw| map.is_active(point, &Reading::Good(Number::Decimal(raw))) == Some(true))
+/// The rows of a file of events or settings, each with its elapsed seconds; what is left out is noted.
+fn read_slow<T>(
+    path: &Path,
+    header: &[&str],
+    make: &dyn Fn(&StringRecord, f64) -> T,
+    skip_bad: bool,
+    notes: &mut Vec<String>,
+) -> Result<Vec<T>, ReadError> {
+    let (rows, mut left_out) = whole_rows(path, skip_bad)?;
+    let mut made = Vec::with_capacity(rows.len());
+    for (number, cells) in rows {
+        match elapsed(path, number, &cells, header.len()) {
+            Ok(time_s) => made.push(make(&cells, time_s)),
+            Err(_) if skip_bad => left_out += 1,
+            Err(error) => return Err(error),
+        }
+    }
+    if left_out > 0 {
+        let file = path.display();
+        notes.push(format!(
+            "{file}: damaged rows that are left out: {left_out}"
+        ));
+    }
+    Ok(made)
 }
 
-fn read_events(path: &Path) -> Result<Vec<RecordedEvent>, ReadError> {
-    let event = |(row, record): (u64, csv::StringRecord)| {
-        let time_s = elapsed(path, row, &record)?;
-        let cell = |index: usize| record.get(index).unwrap_or_default();
-        Ok(RecordedEvent {
-            time_s,
-            what: Happening::from_word(cell(2)),
-            text: cell(3).to_owned(),
-        })
-    };
-    whole_rows(path)?.into_iter().map(event).collect()
-}
-
-fn read_settings(path: &Path, map: &Map) -> Result<Vec<RecordedSetting>, ReadError> {
+fn setting(map: &Map, cells: &StringRecord, time_s: f64) -> RecordedSetting {
     let meaning = |point: &str, value: &str| {
         let point = map.points.iter().find(|it| it.name.as_str() == point)?;
         let number = Number::Decimal(value.parse().ok()?);
         point.in_words(number).map(str::to_owned)
     };
-    let setting = |(row, record): (u64, csv::StringRecord)| {
-        let time_s = elapsed(path, row, &record)?;
-        let cell = |index: usize| record.get(index).unwrap_or_default().to_owned();
-        Ok(RecordedSetting {
-            time_s,
-            cause: cell(2),
-            meaning: meaning(&cell(3), &cell(5)),
-            point: cell(3),
-            role: cell(4),
-            value: cell(5),
-            unit: cell(6),
-        })
-    };
-    whole_rows(path)?.into_iter().map(setting).collect()
+    RecordedSetting {
+        time_s,
+        cause: cells[2].to_owned(),
+        meaning: meaning(&cells[3], &cells[5]),
+        point: cells[3].to_owned(),
+        role: cells[4].to_owned(),
+        value: cells[5].to_owned(),
+        unit: cells[6].to_owned(),
+    }
 }
 
-fn elapsed(path: &Path, row: u64, record: &csv::StringRecord) -> Result<f64, ReadError> {
-    let cell = record.get(1).unwrap_or_default();
-    let bad = || {
-        ReadError::of_row(
-            path,
-            row,
-            format!("elapsed_s {cell:?} is no number"),
-            "the file was altered or damaged",
-        )
-    };
-    cell.parse().map_err(|_| bad())
+fn elapsed(path: &Path, row: u64, cells: &StringRecord, width: usize) -> Result<f64, ReadError> {
+    let bad = |what: String| ReadError::of_row(path, row, what, RESTORE);
+    if cells.len() != width {
+        return Err(bad(format!(
+            "{} cells where there should be {width}",
+            cells.len()
+        )));
+    }
+    let seconds = cells[1].parse().ok().filter(|it: &f64| it.is_finite());
+    seconds.ok_or_else(|| bad(format!("elapsed_s {:?} is no number", shown(&cells[1]))))
 }
 
 fn wall_time(text: &str) -> Option<DateTime<Utc>> {

@@ -5,11 +5,8 @@ use std::path::Path;
 use chrono::{DateTime, Utc};
 use csv::StringRecord;
 
-use super::csv_file::{CsvFile, Writer};
-use super::read_error::ReadError;
-
-const RESTORE: &str =
-    "the file was altered or damaged; 'emberline verify' tells more, --skip-bad reads on over it";
+use super::csv_file::{CsvFile, RESTORE, Writer};
+use super::read_error::{ReadError, shown};
 
 /// One row of a day file.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,17 +18,24 @@ pub(crate) struct Row {
     pub(crate) cells: Vec<String>,
 }
 
-/// Every whole row of one of a recording's CSV files, header aside, with its row number.
+/// Every whole row of one of a recording's CSV files, header aside, with its row number; and how many
+/// were left out, which only `skip_bad` allows.
 ///
 /// A last line without a line end is still being written (or was torn by a crash) and is left out.
-pub(crate) fn whole_rows(path: &Path) -> Result<Vec<(u64, StringRecord)>, ReadError> {
+pub(crate) fn whole_rows(
+    path: &Path,
+    skip_bad: bool,
+) -> Result<(Vec<(u64, StringRecord)>, usize), ReadError> {
     let mut file = CsvFile::open(path, Writer::Emberline)?;
-    let mut rows = Vec::new();
+    let (mut rows, mut left_out) = (Vec::new(), 0);
     while let Some(row) = file.next_row()? {
-        let row = row?;
-        rows.push((row.number, row.cells));
+        match row {
+            Ok(row) => rows.push((row.number, row.cells.clone())),
+            Err(_) if skip_bad => left_out += 1,
+            Err(error) => return Err(error),
+        }
     }
-    Ok(rows)
+    Ok((rows, left_out))
 }
 
 impl Row {
@@ -52,9 +56,9 @@ impl Row {
         }
         let cell = |index: usize| record.get(index).unwrap_or_default();
         let time = DateTime::parse_from_rfc3339(cell(0))
-            .map_err(|error| bad(format!("time {:?}: {error}", cell(0))))?;
-        let elapsed_s: f64 =
-            number(cell(1)).ok_or_else(|| bad(format!("elapsed_s {:?} is no number", cell(1))))?;
+            .map_err(|error| bad(format!("time {:?}: {error}", shown(cell(0)))))?;
+        let elapsed_s: f64 = number(cell(1))
+            .ok_or_else(|| bad(format!("elapsed_s {:?} is no number", shown(cell(1)))))?;
         Ok(Self {
             time: time.to_utc(),
             elapsed_s,
@@ -73,7 +77,12 @@ impl Row {
         match self.cells.get(point).map(String::as_str) {
             None | Some("") => Ok(None),
             Some(cell) => number(cell).map(Some).ok_or_else(|| {
-                ReadError::of_row(path, row, format!("{cell:?} is no number"), RESTORE)
+                ReadError::of_row(
+                    path,
+                    row,
+                    format!("{:?} is no number", shown(cell)),
+                    RESTORE,
+                )
             }),
         }
     }

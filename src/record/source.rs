@@ -1,4 +1,4 @@
-//! What an analysis command reads: a recording, one loop of it, or any CSV, as columns in memory.
+//! A recording, one loop of it, or any CSV, as columns in memory.
 
 use chrono::{DateTime, Utc};
 
@@ -43,6 +43,9 @@ pub struct LoopRecord {
     pub band: Option<f64>,
     /// Wall time of `time_s` 0, where it is known.
     pub began: Option<DateTime<Utc>>,
+    /// Seconds of the record's first row, whether it has a process value or not; what is said to be
+    /// so long after the start counts from there. `None` where there is no row.
+    pub first_s: Option<f64>,
     /// Seconds since the record began, never decreasing.
     pub time_s: Vec<f64>,
     /// Process value.

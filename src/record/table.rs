@@ -164,9 +164,8 @@ impl TableRows<'_> {
             };
             match open.file.next_row()? {
                 Some(row) => {
-                    return Ok(Some(
-                        row.and_then(|it| open.row(&it, self.table, &mut self.axis)),
-                    ));
+                    let (way, axis) = (&open.way, &mut self.axis);
+                    return Ok(Some(row.and_then(|it| way.row(&it, self.table, axis))));
                 }
                 None => self.open = None,
             }
@@ -175,10 +174,16 @@ impl TableRows<'_> {
 }
 
 struct OpenFile<'a> {
-    path: &'a Path,
     file: CsvFile,
+    way: Way<'a>,
+}
+
+/// The way of a file's cells into a table.
+struct Way<'a> {
+    path: &'a Path,
     /// Where each cell goes.
     to: Vec<usize>,
+    may_have_decimal_commas: bool,
 }
 
 impl<'a> OpenFile<'a> {
@@ -191,22 +196,24 @@ impl<'a> OpenFile<'a> {
         } else {
             header.iter().filter_map(place).collect()
         };
-        Ok(Self { path, file, to })
+        let may_have_decimal_commas = file.may_have_decimal_commas();
+        let way = Way {
+            path,
+            to,
+            may_have_decimal_commas,
+        };
+        Ok(Self { file, way })
     }
+}
 
-    fn row(&self, row: &CsvRow, table: &Table, axis: &mut Axis) -> Result<TableRow, ReadError> {
+impl Way<'_> {
+    fn row(&self, row: &CsvRow<'_>, table: &Table, axis: &mut Axis) -> Result<TableRow, ReadError> {
         let bad = |what: String, help| ReadError::of_row(self.path, row.number, what, help);
-        let header = self.to.len();
-        if row.cells.len() != header {
-            let what = format!("{} cells where the header has {header}", row.cells.len());
-            let help = "the row is torn; --skip-bad reads on over such rows";
-            return Err(bad(what, help));
-        }
         let mut cells = vec![String::new(); table.columns.len()];
         for (cell, to) in row.cells.iter().zip(&self.to) {
             cell.clone_into(&mut cells[*to]);
         }
-        let may_have_decimal_commas = self.file.may_have_decimal_commas();
+        let may_have_decimal_commas = self.may_have_decimal_commas;
         let moment = |place: usize| {
             let counts = counts_of(&table.columns[place]);
             Moment::parse(&cells[place], may_have_decimal_commas, counts).ok_or_else(|| {

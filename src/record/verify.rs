@@ -147,7 +147,7 @@ fn rows_of(
     let points = the_loop.map.trend_points().count();
     let mut count = Count::new(the_loop.every, late_at_most);
     for path in day_files(&folder.join(the_loop.name.as_str()))? {
-        for (number, record) in whole_rows(&path)? {
+        for (number, record) in whole_rows(&path, false)?.0 {
             count.row(&Row::parse(&path, number, &record, points)?);
         }
     }

@@ -2,13 +2,14 @@
 
 use std::fs;
 
-use emberline::record::{CsvColumns, ReadError, Source, read_csv};
+use emberline::record::{CsvColumns, OpenSource, ReadError, Source, open_source};
 
 fn read_with(bytes: &[u8], columns: &CsvColumns) -> Result<(Source, Vec<String>), ReadError> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("oven.csv");
     fs::write(&path, bytes).unwrap();
-    read_csv(&path, columns).map_err(|error| ReadError {
+    let read = open_source(&path, columns).and_then(OpenSource::read);
+    read.map_err(|error| ReadError {
         file: "oven.csv".to_owned(),
         ..error
     })
@@ -122,7 +123,7 @@ fn damaged_rows_are_counted_when_they_are_to_be_skipped() {
     let (source, _) = read_with(text.as_bytes(), &columns).unwrap();
     let record = &source.loops[0];
     assert_eq!(record.time_s, [0.0, 4.0]);
-    let bad = [("empty".to_owned(), 1), ("unreadable".to_owned(), 3)];
+    let bad = [("unreadable".to_owned(), 3), ("empty".to_owned(), 1)];
     assert_eq!(record.bad_rows, bad);
 }
 
@@ -151,7 +152,7 @@ fn repeated_times_are_kept_and_told() {
     assert_eq!(source.loops[0].time_s, [0.0, 1.0, 1.0, 1.0, 2.0]);
     assert_eq!(
         assumed.last().unwrap(),
-        "rows with the time of the row above: 2; they count"
+        "oven: rows with the time of the row above: 2; they count"
     );
 }
 
@@ -168,18 +169,72 @@ fn nul_bytes_utf_16_and_rows_without_end_are_refused() {
         error.to_string(),
         format!("{file}: is in UTF-16\n{help}save it as a CSV in UTF-8")
     );
-    let endless = refused(&format!("t,pv\n0,20\n{}", "1".repeat(3 << 20)));
-    assert!(
-        endless.starts_with("oven.csv:3: the row has more than 1048576 bytes\nhelp: "),
-        "{endless}"
+}
+
+#[test]
+fn a_header_that_names_a_column_twice_is_refused_where_it_matters() {
+    let expected = "oven.csv:1: more than one column is called \"pv\"\n\
+                    help: give each column a name of its own in the header";
+    assert_eq!(refused("t,pv,pv\n0,20,21\n"), expected);
+    let (source, _) = read("t,pv,note,note\n0,20,,\n");
+    assert_eq!(source.loops[0].pv, [20.0]);
+}
+
+#[test]
+fn separators_that_are_not_the_headers_are_told() {
+    assert_eq!(
+        refused("t;pv;sp\n0,20,100\n"),
+        "oven.csv:2: 1 cells where the header has 3\n\
+         help: commas stand between its cells, semicolons between the header's"
+    );
+    assert_eq!(
+        refused("t,pv\n0;20\n"),
+        "oven.csv:2: 1 cells where the header has 2\n\
+         help: semicolons stand between its cells, commas between the header's"
     );
 }
 
 #[test]
-fn the_examples_of_rfc_4180_are_cells_as_it_says() {
-    // RFC 4180, section 2: quotes, a line break and doubled quotes inside of them, any last line.
-    let (source, _) = read("t,pv,note\r\n\"0\",\"20\",\"b \r\nbb\"\r\n1,21,\"b\"\"bb\"");
-    assert_eq!(source.loops[0].pv, [20.0, 21.0]);
+fn an_open_quote_and_an_endless_row_cost_only_their_lines() {
+    let columns = CsvColumns {
+        skip_bad: true,
+        ..CsvColumns::default()
+    };
+    let long = "1".repeat(3 << 20);
+    let text = format!("t,pv\n0,20\n{long}\n2,22\n3,\"23\n4,24\n");
+    assert!(refused(&text).starts_with("oven.csv:3: the row has more than 1048576 bytes\nhelp: "));
+    let (source, _) = read_with(text.as_bytes(), &columns).unwrap();
+    let record = &source.loops[0];
+    assert_eq!(record.time_s, [0.0, 2.0, 4.0]);
+    assert_eq!(record.bad_rows, [("unreadable".to_owned(), 2)]);
+}
+
+#[test]
+fn a_long_cell_is_shown_by_its_beginning() {
+    let text = format!("t,pv\n0,{}\n", "x".repeat(500));
+    let shown = "x".repeat(40);
+    assert!(refused(&text).starts_with(&format!("oven.csv:2: \"{shown}...\" is no number")));
+}
+
+#[test]
+fn days_and_times_that_follow_another_count_are_damaged_rows() {
+    assert_eq!(
+        refused("t,pv\n46450.25,20\n46450.2501,21\n99,22\n"),
+        "oven.csv:4: the time is no day number of a spreadsheet, as those above are\n\
+         help: give each row the same kind of time"
+    );
+    assert_eq!(
+        refused("t,pv\n2027-03-04T06:00:00Z,20\n5,21\n"),
+        "oven.csv:3: wall time and seconds are mixed in the time column\n\
+         help: give each row the same kind of time"
+    );
+}
+
+#[test]
+fn a_duration_counts_from_the_first_row_whatever_it_says() {
+    let (source, _) = read("t,pv\n5,\n6,20\n");
+    let record = &source.loops[0];
+    assert_eq!((record.first_s, record.time_s[0]), (Some(5.0), 6.0));
 }
 
 #[test]

@@ -21,6 +21,7 @@ mod played;
 mod remarks;
 mod program;
 mod random_layouts;
+mod recording_source;
 mod robust;
 mod schema;
 mod step_reference;

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use clap::Parser;
 use emberline::cli::measure::{MeasureArgs, run};
-use emberline::record::read_csv;
+use emberline::record::{OpenSource, open_source};
 use serde_json::Value;
 
 #[derive(Parser)]
@@ -22,8 +22,8 @@ fn measure(file: &Path, options: &[&str]) -> Result<String, String> {
     let args = Line::try_parse_from(words)
         .map_err(|error| error.to_string())?
         .measure;
-    let (source, _) =
-        read_csv(&args.source, &args.reading.columns()).map_err(|error| error.to_string())?;
+    let read = open_source(&args.source, &args.reading.columns()).and_then(OpenSource::read);
+    let (source, _) = read.map_err(|error| error.to_string())?;
     let mut out = Vec::new();
     run(&args, &source, &mut out).map_err(|error| error.to_string())?;
     Ok(String::from_utf8(out).unwrap())

@@ -9,7 +9,7 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 use emberline::clock::Clock;
 use emberline::line::{Opened, Opener, Pace};
-use emberline::record::{Follower, Recorder, Unfinished, read_recording, verify};
+use emberline::record::{CsvColumns, Follower, Recorder, Unfinished, open_source, verify};
 use emberline::sample::{Entry, Happening, Reading, Sample, State, Units};
 use emberline::setup::{LineSetup, Setup};
 use futures_util::FutureExt as _;
@@ -186,7 +186,8 @@ fn a_switched_unit_begins_a_new_file_whose_columns_tell_it() {
 #[test]
 fn a_reader_gets_one_unit_and_a_follower_that_of_each_row() {
     let made = Made::new();
-    let source = read_recording(&made.recording, false).unwrap();
+    let opened = open_source(&made.recording, &CsvColumns::default()).unwrap();
+    let (source, _) = opened.read().unwrap();
     let record = &source.loops[0];
     assert_eq!(record.unit.as_deref(), Some("degC"));
     assert_eq!(record.pv, [490.0; 30]);

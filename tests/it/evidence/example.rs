@@ -160,6 +160,7 @@ pub(crate) fn empty_record() -> LoopRecord {
         unit: Some("degC".to_owned()),
         band: Some(BAND),
         began: "2027-03-04T06:00:00Z".parse().ok(),
+        first_s: None,
         time_s: Vec::new(),
         pv: Vec::new(),
         setpoint: None,

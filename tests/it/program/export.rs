@@ -244,6 +244,22 @@ fn damaged_rows_of_a_recording_are_named_or_counted_by_those_who_judge_it() {
     assert!(ended.out.contains("4 unreadable"), "{ended}");
 }
 
+/// `export` and `measure` mean the same moment by a duration, also where the first row has no process
+/// value.
+#[test]
+fn a_duration_counts_from_the_first_row_in_every_command() {
+    let folder = tempdir().unwrap();
+    let source = folder.path().join("oven.csv");
+    let rows: Vec<String> = (6..900).map(|t| format!("{t},20\n")).collect();
+    fs::write(&source, "t,pv\n5,\n".to_owned() + &rows.concat()).unwrap();
+    let text = exported(&source, "part.csv", &["--from", "100s"]);
+    assert!(text.starts_with("t,pv\n105,20\n"), "{text}");
+    let path = source.to_str().unwrap();
+    let step = ["--step-at", "100s", "--target", "510", "--json"];
+    let measured = emberline(&[&["measure", path][..], &step].concat()).json();
+    assert_eq!(measured["loops"][0]["episodes"][0]["start_s"], 105.0);
+}
+
 #[test]
 fn a_row_without_end_is_refused_before_it_fills_the_memory() {
     let folder = tempdir().unwrap();
