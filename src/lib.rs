@@ -38,6 +38,7 @@ pub mod process;
 pub mod map;
 pub mod setup;
 pub mod sample;
+pub mod roles;
 pub mod trace;
 pub mod line;
 pub mod notice;

@@ -228,6 +228,16 @@ pub enum Happening {
     AutotuneUnchanged,
     /// It stopped, and whether it tuned cannot be known from this map.
     AutotuneUnknown,
+    /// The process value stayed in the band after the setpoint moved, a tune ended or it had left.
+    Settled,
+    /// It left the band by itself.
+    LeftBand,
+    /// Full output for long, and the process value does not rise.
+    NoResponse,
+    /// No output for long, and the process value rises.
+    HeatingWithoutOutput,
+    /// The sensor has failed while the output is on.
+    HeatingWithoutSensor,
     /// The process value is at a fault.
     FaultBegan,
     /// The process value is a value again.
@@ -240,6 +250,8 @@ pub enum Happening {
     PortLost,
     /// The port or connection is back.
     PortBack,
+    /// A command that was to run on an event failed.
+    CommandFailed,
     /// The disk will be full before long.
     DiskLow,
     /// The disk takes no more rows; they are kept in memory.
@@ -337,7 +349,7 @@ impl SettingsCause {
 
 impl Happening {
     /// Every kind, with the word that stands for it in `events.csv`.
-    pub const ALL: [(Self, &'static str); 20] = [
+    pub const ALL: [(Self, &'static str); 26] = [
         (Self::RecordingBegan, "recording-began"),
         (Self::RecordingEnded, "recording-ended"),
         (Self::Restarted, "restart"),
@@ -348,12 +360,18 @@ impl Happening {
         (Self::AutotuneTuned, "autotune-tuned"),
         (Self::AutotuneUnchanged, "autotune-unchanged"),
         (Self::AutotuneUnknown, "autotune-unknown"),
+        (Self::Settled, "settled"),
+        (Self::LeftBand, "left-band"),
+        (Self::NoResponse, "no-response"),
+        (Self::HeatingWithoutOutput, "heating-without-output"),
+        (Self::HeatingWithoutSensor, "heating-without-sensor"),
         (Self::FaultBegan, "fault-began"),
         (Self::FaultEnded, "fault-ended"),
         (Self::AnswersLost, "answers-lost"),
         (Self::AnswersBack, "answers-back"),
         (Self::PortLost, "port-lost"),
         (Self::PortBack, "port-back"),
+        (Self::CommandFailed, "command-failed"),
         (Self::DiskLow, "disk-low"),
         (Self::DiskFailed, "disk-failed"),
         (Self::DiskBack, "disk-back"),

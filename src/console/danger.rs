@@ -1,109 +1,42 @@
-//! What may hurt somebody, and what to do first.
-//!
-//! The limits below are common practice, no source: they are chosen so that a sound oven does not
-//! reach them. None of this protects anything; it only says what a person at the panel would see.
+//! The dangers of one loop, until a person has seen them.
 
-use crate::sample::State;
-
-use super::watched::Watched;
-
-/// A sensor fault that lasts so long is no glitch.
-const BLIND_S: f64 = 5.0;
-/// Full output for so long must show.
-const RESPONSE_S: f64 = 600.0;
-const FULL_PCT: f32 = 95.0;
-/// What "must show" means, in degrees.
-const RESPONSE: f64 = 1.0;
-/// So long after the output went to 0 the heat that is still on its way has arrived.
-const COAST_S: f64 = 600.0;
-/// What "still rises" means: so much within so long.
-const RISE: f64 = 1.0;
-const RISE_S: f64 = 300.0;
-
-/// The kinds of danger that can be seen from the values.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Peril {
-    /// The sensor has failed, the output is on.
-    HeatsBlind,
-    /// Full output, and the process value does not move.
-    NoResponse,
-    /// No output, and the process value goes on rising.
-    RisesUnheated,
-}
+use crate::notice::{DangerWatch, Peril};
+use crate::sample::Sample;
 
 /// A danger that was seen.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Danger {
-    pub(super) peril: Peril,
-    pub(super) is_acknowledged: bool,
+struct Danger {
+    peril: Peril,
+    is_acknowledged: bool,
     is_over: bool,
 }
 
 /// The dangers of one loop; each stays until a person has acknowledged it.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Dangers(Vec<Danger>);
-
-impl Peril {
-    const ALL: [Self; 3] = [Self::HeatsBlind, Self::NoResponse, Self::RisesUnheated];
-
-    /// What is seen.
-    pub(super) fn what(self) -> &'static str {
-        match self {
-            Self::HeatsBlind => "the sensor has failed while the output is on",
-            Self::NoResponse => "full output for 10 min, and the temperature does not rise",
-            Self::RisesUnheated => "no output for 10 min, and the temperature still rises",
-        }
-    }
-
-    /// What to do first.
-    pub(super) fn first(self) -> &'static str {
-        match self {
-            Self::HeatsBlind => "go to the oven and switch the heating off at its own switch",
-            Self::NoResponse => "see that the sensor is in its place; then heater and contactor",
-            Self::RisesUnheated => "switch the heating off at its isolator: a relay may be stuck",
-        }
-    }
-
-    fn holds(self, watched: &Watched, now_s: f64) -> bool {
-        match self {
-            Self::HeatsBlind => {
-                let is_faulty = watched.latest.as_ref().map(|l| l.state) == Some(State::Faulty);
-                let heats = watched.output().is_some_and(|output| output > 0.0);
-                is_faulty && heats && now_s - watched.state_since_s >= BLIND_S
-            }
-            Self::NoResponse => {
-                // First what costs nothing to see.
-                let is_full = watched.output().is_some_and(|o| o >= f64::from(FULL_PCT));
-                is_full
-                    && watched.off_by().is_some_and(|off| off < -RESPONSE)
-                    && watched
-                        .output_over(RESPONSE_S)
-                        .is_some_and(|o| o.min >= FULL_PCT)
-                    && watched
-                        .rise_over(RESPONSE_S)
-                        .is_some_and(|rise| rise < RESPONSE)
-            }
-            Self::RisesUnheated => {
-                let is_off = watched.output().is_some_and(|output| output <= 0.0);
-                is_off
-                    && watched.output_over(COAST_S).is_some_and(|o| o.max <= 0.0)
-                    && watched.rise_over(RISE_S).is_some_and(|rise| rise >= RISE)
-            }
-        }
-    }
+#[derive(Clone, Debug)]
+pub(super) struct Dangers {
+    watch: DangerWatch,
+    seen: Vec<Danger>,
 }
 
 impl Dangers {
-    /// Looks again; says whether there is a new one.
-    pub(super) fn look(&mut self, watched: &Watched, now_s: f64) -> bool {
+    pub(super) fn new(watch: DangerWatch) -> Self {
+        Self {
+            watch,
+            seen: Vec::new(),
+        }
+    }
+
+    /// Takes a sample in; says whether there is a new one.
+    pub(super) fn take(&mut self, sample: &Sample) -> bool {
+        self.watch.on(sample);
         let mut is_new = false;
         for peril in Peril::ALL {
-            let holds = peril.holds(watched, now_s);
-            match self.0.iter_mut().find(|danger| danger.peril == peril) {
+            let holds = self.watch.holds(peril);
+            match self.seen.iter_mut().find(|danger| danger.peril == peril) {
                 Some(danger) => danger.is_over = !holds,
                 None if holds => {
                     is_new = true;
-                    self.0.push(Danger {
+                    self.seen.push(Danger {
                         peril,
                         is_acknowledged: false,
                         is_over: false,
@@ -118,7 +51,7 @@ impl Dangers {
 
     /// A person has seen them all.
     pub(super) fn acknowledge(&mut self) {
-        for danger in &mut self.0 {
+        for danger in &mut self.seen {
             danger.is_acknowledged = true;
         }
         self.forget();
@@ -126,12 +59,12 @@ impl Dangers {
 
     /// Those that nobody has acknowledged.
     pub(super) fn open(&self) -> impl Iterator<Item = Peril> {
-        let open = self.0.iter().filter(|danger| !danger.is_acknowledged);
+        let open = self.seen.iter().filter(|danger| !danger.is_acknowledged);
         open.map(|danger| danger.peril)
     }
 
     fn forget(&mut self) {
-        self.0
+        self.seen
             .retain(|danger| !(danger.is_acknowledged && danger.is_over));
     }
 }

@@ -8,10 +8,10 @@ use tokio::sync::{broadcast, mpsc, watch};
 use crate::clock::{Clock, Stamp};
 use crate::map::{Map, Role, Scaling, UnitOf};
 use crate::name::Name;
+use crate::roles::Roles;
 use crate::sample::Entry;
 use crate::setup::{LineSetup, LoopSetup};
 use crate::signals::Signal;
-use crate::trend::Roles;
 use crate::unit::{Degrees, Quantity};
 
 use super::look::Look;

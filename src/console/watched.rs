@@ -2,9 +2,10 @@
 
 use crate::analysis::Episode;
 use crate::map::Meaning;
+use crate::notice::DangerWatch;
 use crate::number::Number;
 use crate::sample::{Happening, Health, Reading, Sample, State, Why};
-use crate::trend::{History, Span, Summary};
+use crate::trend::History;
 use crate::unit::Degrees;
 
 use super::danger::Dangers;
@@ -56,6 +57,7 @@ pub(super) struct Watched {
 
 impl Watched {
     pub(super) fn new(facts: LoopFacts) -> Self {
+        let dangers = Dangers::new(DangerWatch::new(facts.roles.clone(), facts.every));
         Self {
             history: History::new(facts.every.as_secs_f64()),
             facts,
@@ -69,7 +71,7 @@ impl Watched {
             swings: Swings::default(),
             episode: None,
             episode_due_s: None,
-            dangers: Dangers::default(),
+            dangers,
             has_new_danger: false,
             polls: 0,
             lost: Vec::new(),
@@ -108,9 +110,7 @@ impl Watched {
             self.value = number.and_then(Reading::number).map(|n| (at_s, n));
         }
         self.latest = Some(sample.clone());
-        let mut dangers = std::mem::take(&mut self.dangers);
-        self.has_new_danger |= dangers.look(self, at_s);
-        self.dangers = dangers;
+        self.has_new_danger |= self.dangers.take(sample);
     }
 
     fn lose(&mut self, why: Why) {
@@ -171,29 +171,6 @@ impl Watched {
             Some((began_s, None)) => Some(*began_s),
             _ => None,
         }
-    }
-
-    /// How far the process value is from the setpoint.
-    pub(super) fn off_by(&self) -> Option<f64> {
-        Some(self.pv()? - self.target()?)
-    }
-
-    /// The output over the last `seconds`; `None` where less than that is known.
-    pub(super) fn output_over(&self, seconds: f64) -> Option<Span> {
-        Some(self.over(seconds)?.output)
-    }
-
-    /// How much the process value rose in the last `seconds`; `None` where less is known, or some
-    /// of it is missing.
-    pub(super) fn rise_over(&self, seconds: f64) -> Option<f64> {
-        let summary = self.over(seconds).filter(|summary| !summary.is_broken)?;
-        Some(f64::from(summary.pv.last - summary.pv.first))
-    }
-
-    fn over(&self, seconds: f64) -> Option<Summary> {
-        let (first_s, last_s) = self.history.extent()?;
-        let from_s = last_s - seconds;
-        (first_s <= from_s).then(|| self.history.over(from_s, f64::INFINITY))?
     }
 
     /// How the latest autotune ended, until the setpoint moves again.

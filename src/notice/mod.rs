@@ -1,15 +1,19 @@
-//! What a stream of samples means at once: an autotune began or ended, a sensor broke, a unit fell
-//! silent, its line needs somebody to look at it. Stands between the lines and everybody who listens,
+//! What a stream of samples means at once: an autotune began or ended, a loop settled or left its band,
+//! a sensor broke, something may hurt somebody, a unit fell silent, its line needs somebody to look at
+//! it. Stands between the lines and everybody who listens,
 //! so that recorder, screen and commands all see the same events and give the same advice.
 
 mod advice;
 mod answers;
 mod autotune;
+mod band;
+mod danger;
 mod known;
 mod recent;
 mod values;
 
 pub use advice::{Advice, Exchanges, Pattern, advise};
+pub use danger::{DangerWatch, Peril};
 pub use recent::AdviceWatch;
 
 use std::collections::{BTreeMap, HashMap};
@@ -19,10 +23,13 @@ use tokio::sync::{broadcast, mpsc};
 use crate::clock::Stamp;
 use crate::line::Ask;
 use crate::name::Name;
+use crate::roles::Roles;
 use crate::sample::{Entry, Event, Happening, Sample, Settings, SettingsCause};
 use crate::setup::{LoopSetup, Setup};
 use answers::AnswerWatch;
 use autotune::AutotuneWatch;
+use band::BandWatch;
+use danger::DangerNews;
 use values::ValueWatch;
 
 /// What one entry made noticeable.
@@ -45,6 +52,8 @@ struct Watched {
     answers: AnswerWatch,
     values: ValueWatch,
     autotune: AutotuneWatch,
+    band: BandWatch,
+    dangers: DangerNews,
 }
 
 /// Something noticed, before it is tied to a loop and a time.
@@ -54,7 +63,10 @@ impl Notice {
     /// A watch that has seen nothing yet.
     pub fn new(setup: &Setup) -> Self {
         let watched = |the_loop: &LoopSetup| {
+            let roles = Roles::of(&the_loop.map);
             let watched = Watched {
+                band: BandWatch::new(roles.clone(), the_loop.band, the_loop.every),
+                dangers: DangerNews::new(roles, the_loop.every),
                 answers: AnswerWatch::default(),
                 values: ValueWatch::new(the_loop.map.clone()),
                 autotune: AutotuneWatch::new(the_loop.map.clone()),
@@ -82,6 +94,8 @@ impl Notice {
         let mut findings: Vec<Finding> = Vec::new();
         findings.extend(watched.answers.on(sample));
         findings.extend(watched.values.on_sample(sample));
+        findings.extend(watched.band.on(sample));
+        findings.extend(watched.dangers.on(sample));
         let mut looks = Vec::new();
         if let Some(step) = watched.autotune.on_sample(sample) {
             findings.extend(step.finding);
@@ -163,3 +177,6 @@ pub async fn run(
         }
     }
 }
+
+#[cfg(test)]
+mod quality_tests;

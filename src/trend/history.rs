@@ -1,10 +1,10 @@
 //! Everything the screen remembers of one loop.
 
+use crate::roles::Roles;
 use crate::sample::{Event, Happening, Sample};
 
 use super::chunk::Chunk;
 use super::pyramid::Pyramid;
-use super::roles::Roles;
 use super::summary::{Point, Summary, join};
 
 /// A silence longer than this many poll intervals is a gap, even if nobody wrote a row for it.

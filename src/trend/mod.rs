@@ -7,9 +7,7 @@
 mod chunk;
 mod history;
 mod pyramid;
-mod roles;
 mod summary;
 
 pub use history::{Columns, History, Moment, Record};
-pub use roles::{Autotune, Roles};
 pub use summary::{Point, Span, Summary};

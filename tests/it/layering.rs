@@ -14,6 +14,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("signals", &[]),
     ("process", &[]),
     ("sample", &["clock", "name", "number", "unit"]),
+    ("roles", &["map", "sample"]),
     ("spanned", &["name"]),
     ("unit", &["number", "spanned"]),
     ("map", &["name", "number", "sample", "spanned", "unit"]),
@@ -27,7 +28,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "notice",
         &[
-            "clock", "line", "map", "name", "number", "sample", "setup", "unit",
+            "clock", "figures", "line", "map", "name", "number", "roles", "sample", "setup", "unit",
         ],
     ),
     (
@@ -50,14 +51,14 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ),
     (
         "trend",
-        &["clock", "map", "name", "number", "sample", "setup"],
+        &["clock", "map", "name", "number", "roles", "sample", "setup"],
     ),
     ("analysis", &["figures", "trace"]),
     (
         "console",
         &[
-            "analysis", "clock", "figures", "map", "name", "notice", "number", "sample", "setup",
-            "signals", "trace", "trend", "unit",
+            "analysis", "clock", "figures", "map", "name", "notice", "number", "roles", "sample",
+            "setup", "signals", "trace", "trend", "unit",
         ],
     ),
     (

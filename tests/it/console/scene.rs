@@ -8,10 +8,10 @@ use emberline::clock::Stamp;
 use emberline::console::{App, Depth, Look, LoopFacts, Recording, ScreenFacts};
 use emberline::name::Name;
 use emberline::number::Number;
+use emberline::roles::{Autotune, Roles};
 use emberline::sample::{
     AnswerTimes, Entry, Event, Fault, Happening, Health, Reading, Sample, State, Why,
 };
-use emberline::trend::{Autotune, Roles};
 use emberline::unit::{Degrees, Quantity};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::tempdir;
 
-use super::{Ended, emberline};
+use super::{Ended, emberline, table};
 
 const RECORDING: &str = "2027-03-04T06-00-00Z_annealing-oven";
 
@@ -66,6 +66,43 @@ fn one_seed_gives_the_same_bytes_and_another_seed_others() {
             page.contains(words),
             "no {words:?}: an enumeration is shown raw"
         );
+    }
+}
+
+#[test]
+fn what_is_noticed_on_the_way_is_what_is_measured_afterwards_and_no_alarm() {
+    let folder = tempdir().unwrap();
+    for seed in ["1", "7", "8"] {
+        let out = folder.path().join(seed);
+        assert_eq!(demo(&out, &["--seed", seed]).code, Some(0));
+        let recording = out.join(RECORDING);
+        let events = table(&recording.join("annealer-top").join("events.csv"));
+        let at = |word: &str| -> Vec<f64> {
+            let rows = events.iter().filter(|row| row[2] == word);
+            rows.map(|row| row[1].parse().unwrap()).collect()
+        };
+        for alarm in [
+            "left-band",
+            "no-response",
+            "heating-without-output",
+            "heating-without-sensor",
+        ] {
+            assert_eq!(at(alarm), [0.0; 0], "{alarm} with seed {seed}");
+        }
+        let settled = at("settled");
+        let measured = emberline(&["measure", recording.to_str().unwrap(), "--json"]).json();
+        let episodes = measured["loops"][0]["episodes"].as_array().unwrap();
+        let steps: Vec<f64> = episodes
+            .iter()
+            .filter(|it| it["kind"] == "setpoint-step")
+            .map(|it| it["start_s"].as_f64().unwrap() + it["settling_s"].as_f64().unwrap())
+            .collect();
+        assert_eq!((steps.len(), settled.len()), (3, 3));
+        // Said after it was so.
+        for (measured, told) in steps.iter().zip(settled) {
+            let later = told - measured;
+            assert!((0.0..400.0).contains(&later), "{measured} {told}");
+        }
     }
 }
 
