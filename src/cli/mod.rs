@@ -19,6 +19,7 @@ mod map;
 mod mark;
 pub mod measure;
 mod measure_text;
+mod on;
 mod owning;
 mod read;
 pub mod reading;

@@ -11,6 +11,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::health::{health_json, note_json, tell_advice};
 use super::listening::ListenArgs;
+use super::on::OnArgs;
 use super::running::{self, Recording, runtime};
 use super::{Exit, Stop};
 use crate::clock::Stamp;
@@ -29,6 +30,7 @@ use crate::signals::asked_to_end;
 /// Examples:
 ///   emberline record oven.toml --into recordings --for 7d
 ///   emberline record oven.toml --into recordings --listen-only
+///   emberline record oven.toml --into recordings --on tune-ended 'notify-send "$EMBERLINE_TEXT"'
 #[derive(Debug, Args)]
 #[command(verbatim_doc_comment)]
 pub(super) struct RecordArgs {
@@ -49,6 +51,8 @@ pub(super) struct RecordArgs {
     sync: Duration,
     #[command(flatten)]
     listen: ListenArgs,
+    #[command(flatten)]
+    on: OnArgs,
     /// One JSON object a line: each event, how well each unit answers every ten seconds, what should
     /// be checked about a line, and the recording at the end.
     #[arg(long)]
@@ -65,7 +69,9 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
         sync_every: args.sync,
     };
     let manner = args.listen.manner(setup.used_lines())?;
+    let on = args.on.runner(&setup, false)?;
     let mut running = running::start(&setup, manner, args.duration, &stop, Some(&recording))?;
+    running.run_on(on)?;
     let mut live = running.listen();
     let mut teller = Teller::new(&setup, args.listen.listen_only, args.json);
     if let Some(folder) = &running.folder {

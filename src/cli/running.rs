@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
+use futures_util::future::BoxFuture;
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::broadcast;
 use tokio_util::sync::CancellationToken;
 
 use super::listening::tell;
+use super::on::Runner;
 use super::owning::Owning;
 use super::{Exit, Stop};
 use crate::clock::Clock;
@@ -34,6 +36,9 @@ pub(super) struct Running {
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
     writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
+    /// The same for commands that run on events.
+    for_commands: Option<broadcast::Receiver<Entry>>,
+    on: Option<JoinHandle<()>>,
     /// Given up when all has ended.
     _owning: Owning,
 }
@@ -134,19 +139,8 @@ pub(super) fn start(
     } = opening.begin(setup, Start { clock, from, end }, recorder);
     owning.serve(setup, folder.as_deref(), &hand, &asks, stop);
     let heard = live.subscribe();
-    let stop_all = stop.clone();
-    let writing = on_its_own_thread("recorder", async move {
-        let writing = async {
-            match recorder {
-                Some(recorder) => Some(recorder.await),
-                None => None,
-            }
-        };
-        let ((), written) = tokio::join!(hub, writing);
-        // Also after an error that no waiting heals: nobody should go on polling for nothing.
-        stop_all.cancel();
-        written
-    })?;
+    let for_commands = live.subscribe();
+    let writing = start_writing(hub, recorder, stop.clone())?;
     Ok(Running {
         live,
         heard,
@@ -156,7 +150,29 @@ pub(super) fn start(
         stop: stop.clone(),
         lines,
         writing,
+        for_commands: Some(for_commands),
+        on: None,
         _owning: owning,
+    })
+}
+
+/// What passes entries on, and the recorder, on a thread of their own.
+fn start_writing(
+    hub: BoxFuture<'static, ()>,
+    recorder: Option<BoxFuture<'static, Result<PathBuf, RecordError>>>,
+    stop: CancellationToken,
+) -> Result<JoinHandle<Option<Result<PathBuf, RecordError>>>, Stop> {
+    on_its_own_thread("recorder", async move {
+        let writing = async {
+            match recorder {
+                Some(recorder) => Some(recorder.await),
+                None => None,
+            }
+        };
+        let ((), written) = tokio::join!(hub, writing);
+        // Also after an error that no waiting heals: nobody should go on polling for nothing.
+        stop.cancel();
+        written
     })
 }
 
@@ -185,13 +201,27 @@ impl Running {
         std::mem::replace(&mut self.heard, later)
     }
 
-    /// Stops the session and waits until everything is written.
+    /// Runs commands on what happens, from the beginning on.
+    pub(super) fn run_on(&mut self, runner: Option<Runner>) -> Result<(), Stop> {
+        if let Some((mut runner, live)) = runner.zip(self.for_commands.take()) {
+            runner.recording(self.folder.as_deref());
+            let run = runner.run(live, self.hand.clone());
+            self.on = Some(on_its_own_thread("on", run)?);
+        }
+        Ok(())
+    }
+
+    /// Stops the session and waits until everything is written, and what runs on events is done.
     pub(super) fn finish(self) -> Result<Option<PathBuf>, Stop> {
         self.stop.cancel();
         for line in self.lines {
             line.join().map_err(|_| crashed("a line"))?;
         }
         let written = self.writing.join().map_err(|_| crashed("the recorder"))?;
+        drop(self.live);
+        if let Some(on) = self.on {
+            on.join().map_err(|_| crashed("what runs commands"))?;
+        }
         Ok(written.transpose()?)
     }
 }

@@ -12,6 +12,7 @@ use tokio_util::sync::CancellationToken;
 use super::degrees::degrees;
 use super::follow::{Heard, News};
 use super::listening::ListenArgs;
+use super::on::OnArgs;
 use super::record::recording_name;
 use super::running::{self, runtime};
 use super::{Exit, Stop, target};
@@ -45,13 +46,15 @@ pub(super) struct WatchArgs {
     #[arg(long, requires = "into")]
     name: Option<Name>,
     /// Show a recording that another process is writing.
-    #[arg(long, value_name = "RECORDING", conflicts_with_all = ["listen_first", "listen_only"])]
+    #[arg(long, value_name = "RECORDING", conflicts_with_all = ["listen_first", "listen_only", "on"])]
     follow: Option<PathBuf>,
     /// Show temperatures in degC, degF or K.
     #[arg(long = "in", value_name = "UNIT", value_parser = degrees)]
     shown_in: Option<Degrees>,
     #[command(flatten)]
     listen: ListenArgs,
+    #[command(flatten)]
+    on: OnArgs,
 }
 
 /// Marks on their way from the screen.
@@ -81,7 +84,9 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         sync_every: SYNC_EVERY,
     });
     let manner = args.listen.manner(setup.used_lines())?;
+    let on = args.on.runner(setup, true)?;
     let mut running = running::start(setup, manner, None, &stop, recording.as_ref())?;
+    running.run_on(on)?;
     let clock = running.clock;
     let began = Stamp {
         elapsed: std::time::Duration::ZERO,

@@ -14,6 +14,8 @@ mod lines;
 mod listening;
 mod locate;
 mod maps;
+#[cfg(unix)]
+mod on;
 mod recordings;
 #[cfg(unix)]
 mod screen;
