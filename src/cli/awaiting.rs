@@ -183,7 +183,7 @@ async fn polled_by_another(args: &AwaitArgs, setup: &Setup) -> Result<Option<Pat
         }
         // A gateway serves several masters.
         if !matches!(line.port, Port::Tcp(_)) {
-            return Err(taken(line, Some(&owner)));
+            return Err(taken(&line.port, Some(&owner)));
         }
     }
     Ok(None)

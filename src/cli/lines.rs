@@ -7,9 +7,9 @@ use futures_util::future::{join_all, try_join_all};
 use serde_json::{Value, json};
 
 use super::listening::{ListenArgs, tell};
-use super::owning::taken;
+use super::owning::{keep, taken};
 use super::{Exit, Stop};
-use crate::hands::{Key, Reached, reach};
+use crate::hands::{Hold, Key, Reached, reach};
 use crate::line::{self, Line, LoopSeen};
 use crate::name::Name;
 use crate::sample::{Reading, Why};
@@ -19,6 +19,8 @@ use crate::setup::{LineSetup, LoopSetup, Setup};
 pub(super) struct Lines {
     own: Vec<Line>,
     others: Vec<Polled>,
+    /// Of those that are open here.
+    _holds: Vec<Hold>,
 }
 
 /// A line that another process polls.
@@ -48,16 +50,20 @@ impl Lines {
         let chosen: Vec<&LineSetup> = setup.lines.iter().filter(is_chosen).collect();
         let manner = listen.manner(chosen.iter().copied())?;
         let (mut free, mut others) = (Vec::new(), Vec::new());
+        let mut holds = Vec::new();
         for line in chosen {
             let port = Key::port(&line.port);
             match reach(&port).await {
-                Some(by) if listen.listen_only => return Err(taken(line, Some(&by.owner))),
+                Some(by) if listen.listen_only => return Err(taken(&line.port, Some(&by.owner))),
                 Some(by) => others.push(Polled {
                     line: line.name.clone(),
                     port,
                     by,
                 }),
-                None => free.push(line),
+                None => {
+                    holds.extend(keep(&line.port)?);
+                    free.push(line);
+                }
             }
         }
         let open = |line: &LineSetup| {
@@ -68,7 +74,11 @@ impl Lines {
             }
         };
         let own = try_join_all(free.into_iter().map(open)).await?;
-        Ok(Self { own, others })
+        Ok(Self {
+            own,
+            others,
+            _holds: holds,
+        })
     }
 
     /// Listens on all lines at once.

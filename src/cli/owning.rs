@@ -43,12 +43,10 @@ impl Owning {
             }
         }
         for (key, line) in ports {
-            match Hold::take(&key, &owner) {
-                Ok(hold) => owning.holds.push(hold),
-                // A gateway serves several masters: the first one does for others what they ask.
-                Err(HoldError::Taken(_)) if matches!(line.port, Port::Tcp(_)) => {}
-                Err(HoldError::Taken(other)) => return Err(taken(line, other.as_ref())),
-                Err(HoldError::NoPlace(error)) => owning.hidden = Some(error.to_string()),
+            match hold(&key, &line.port, &owner) {
+                Ok(hold) => owning.holds.extend(hold),
+                Err(Refused::Taken(stop)) => return Err(stop),
+                Err(Refused::NoPlace(why)) => owning.hidden = Some(why),
             }
         }
         Ok(owning)
@@ -114,23 +112,50 @@ fn start(served: Served, stop: &CancellationToken) -> Result<String, String> {
     Ok(socket)
 }
 
+/// Keeps a port for a command that asks on it by itself, while it does.
+///
+/// # Errors
+/// Another process polls there; who.
+pub(super) fn keep(port: &Port) -> Result<Option<Hold>, Stop> {
+    match hold(&Key::port(port), port, &Owner::this_process()) {
+        Ok(hold) => Ok(hold),
+        Err(Refused::Taken(stop)) => Err(stop),
+        // Nobody can be told, and nobody can be asked.
+        Err(Refused::NoPlace(_)) => Ok(None),
+    }
+}
+
+/// Why a port is not held.
+enum Refused {
+    Taken(Stop),
+    NoPlace(String),
+}
+
+/// A gateway serves several masters: the first one does for others what they ask.
+fn hold(key: &Key, port: &Port, owner: &Owner) -> Result<Option<Hold>, Refused> {
+    match Hold::take(key, owner) {
+        Ok(hold) => Ok(Some(hold)),
+        Err(HoldError::Taken(_)) if matches!(port, Port::Tcp(_)) => Ok(None),
+        Err(HoldError::Taken(other)) => Err(Refused::Taken(taken(port, other.as_ref()))),
+        Err(HoldError::NoPlace(error)) => Err(Refused::NoPlace(error.to_string())),
+    }
+}
+
 /// What to say of a port that another process has.
-pub(super) fn taken(line: &LineSetup, by: Option<&Owner>) -> Stop {
-    let (name, port) = (&line.name, &line.port);
-    let Some(owner) = by else {
-        let text = format!(
-            "line '{name}': {port} is polled by another emberline that is just starting or ending\n\
-             help: try again in a few seconds"
-        );
-        return Stop::new(Exit::Line, text);
+pub(super) fn taken(port: &Port, by: Option<&Owner>) -> Stop {
+    let who = by.map_or_else(|| "another emberline".to_owned(), Owner::to_string);
+    let help = match by {
+        Some(owner) if owner.listens() => {
+            let shows = owner.recording.as_ref().map_or_else(String::new, |folder| {
+                format!("'emberline watch --follow {}' shows it, ", folder.display())
+            });
+            format!(
+                "{shows}'emberline read' reads through it; to use the port otherwise end that \
+                 process first"
+            )
+        }
+        _ => "try again in a few seconds, or end that process first".to_owned(),
     };
-    let shows = match &owner.recording {
-        Some(folder) => format!("'emberline watch --follow {}' shows it, ", folder.display()),
-        None => String::new(),
-    };
-    let text = format!(
-        "line '{name}': {port} is polled by {owner}\n\
-         help: {shows}'emberline read' reads through it; to use the port otherwise end that process first"
-    );
+    let text = format!("{port} is polled by {who}\nhelp: {help}");
     Stop::new(Exit::Line, text)
 }

@@ -41,6 +41,11 @@ impl Owner {
         }
     }
 
+    /// Whether it can be asked.
+    pub fn listens(&self) -> bool {
+        self.socket.is_some()
+    }
+
     /// The same, which records into `recording` and listens at `socket`.
     #[must_use]
     pub fn serving(self, recording: Option<&Path>, socket: Option<&str>) -> Self {

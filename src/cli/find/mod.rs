@@ -12,6 +12,7 @@ use clap::{ArgGroup, Args};
 use serde_json::{Value, json};
 
 use super::listening::ListenFirstArgs;
+use super::owning::keep;
 use super::running::runtime;
 use super::{Exit, Stop};
 use crate::line::{
@@ -109,6 +110,8 @@ pub(super) fn run(args: &FindArgs) -> Result<Exit, Stop> {
     let Some(search) = search(args)? else {
         return list_ports(args.json);
     };
+    // All are one port at different settings.
+    let _hold = search.ports.first().map(keep).transpose()?;
     let announced = announcement(&search);
     let mut sweep = Sweep::new(search, Box::new(|port| line::opener(port)()));
     let mut progress = Progress::new();

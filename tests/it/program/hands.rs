@@ -188,8 +188,15 @@ fn a_second_recorder_is_refused_and_told_who_is_there() {
         ],
     );
     assert_eq!(into.read_dir().unwrap().count(), 1);
-    let listening = emberline(&["read", setup, "--listen-only"]);
-    listening.failed_with(3, &["is polled by process "]);
+    let port = &bench.device.port;
+    for words in [
+        &["read", setup, "--listen-only"][..],
+        &["find", "--rtu-over-tcp", port, "--unit-numbers", "1"],
+        &["map", "locate", setup, "--shows", "490.0"],
+    ] {
+        let ended = emberline(words);
+        ended.failed_with(3, &[port, "is polled by process ", "help: "]);
+    }
 }
 
 #[test]

@@ -13,6 +13,7 @@ use clap::Args;
 use rust_decimal::Decimal;
 
 use crate::cli::listening::{ListenFirstArgs, tell as tell_remark};
+use crate::cli::owning::keep;
 use crate::cli::read::chosen;
 use crate::cli::running::runtime;
 use crate::cli::status_line::StatusLine;
@@ -254,6 +255,7 @@ async fn narrow(
     let line = setup.lines.iter().find(|line| line.name == the_loop.line);
     let line =
         line.ok_or_else(|| Stop::new(Exit::WrongUse, "the loop's line is not in the setup"))?;
+    let _hold = keep(&line.port)?;
     let mut line = Line::new(
         line,
         std::slice::from_ref(the_loop),
