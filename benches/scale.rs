@@ -7,6 +7,8 @@
 )]
 
 mod common;
+#[path = "common/memory.rs"]
+mod memory;
 #[path = "common/processor.rs"]
 mod processor;
 
@@ -114,7 +116,7 @@ fn poll() -> Outcome {
     let (before, watch) = (processor::time_so_far(), Stopwatch::start());
     let seen = runtime().block_on(seen(&setup, opening));
     let (took, after) = (watch.elapsed(), processor::time_so_far());
-    let resident_mb = system::resident_mb();
+    let resident_mb = memory::resident_mb();
     for line in lines {
         line.join().unwrap();
     }
@@ -253,15 +255,5 @@ mod system {
             .parse()
             .ok()
             .map(Duration::from_nanos)
-    }
-
-    /// Memory in use now (proc_pid_status(5), VmRSS).
-    pub(super) fn resident_mb() -> Option<f64> {
-        let status = fs::read_to_string("/proc/self/status").ok()?;
-        let line = status
-            .lines()
-            .find_map(|line| line.strip_prefix("VmRSS:"))?;
-        let kb: f64 = line.trim().strip_suffix("kB")?.trim().parse().ok()?;
-        Some(kb * 1024.0 / 1e6)
     }
 }

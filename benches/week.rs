@@ -1,120 +1,134 @@
-//! A week of one loop in virtual time through the whole of it: exchange, decode, record to disk. Is
-//! there a row for every scheduled poll, and how long does it take? The simulated oven is part of it.
+//! A week of one loop in virtual time through the whole of it: exchange, decode, record to disk, on a
+//! bad line and a computer whose clock is set twice, that sleeps, and whose recorder dies three times. Is there a
+//! row for every scheduled poll, does memory grow, and how long does it take? The simulated oven is
+//! part of it.
 #![expect(
     clippy::unwrap_used,
     reason = "a benchmark that cannot go on should stop"
 )]
 
 mod common;
-#[path = "common/processor.rs"]
-mod processor;
+#[path = "../tests/it/long.rs"]
+mod long;
+#[path = "common/memory.rs"]
+mod memory;
+#[expect(dead_code, reason = "of what is shared, this needs the opener")]
 #[path = "../tests/it/played.rs"]
 mod played;
+#[path = "common/processor.rs"]
+mod processor;
 
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
 
+use chrono::TimeDelta;
 use common::Report;
 use emberline::clock::Stopwatch;
-use emberline::line::Pace;
-use emberline::sample::{Entry, State};
-use emberline::setup::{LineSetup, Setup};
-use mock_device::oven::{LEFT_OVER_TUNING, Oven};
-use mock_device::panel::Panel;
-use mock_device::registers::{Annealer, Layout as _};
-use mock_device::wire::{Adapter, Bus, Fault, Faults, Timing, Unit, in_memory};
-use played::{Played, opener, paused};
+use emberline::record::verify;
+use long::{Blow, LOOP, Long};
+use played::paused;
+use tokio::time::sleep;
 
 const POLLS: u32 = 7 * 24 * 60 * 60;
 /// Of exchanges, for each kind of fault, and of seconds in which the adapter is pulled out.
 const SHARE: f64 = 0.01;
-const SEED: u64 = 1;
-const SETUP: &str = include_str!("../configs/annealing-oven.toml");
+/// The rows of a day more in memory would be ten times this.
+const GROWS_BY_AT_MOST_MB: f64 = 4.0;
 
-const TITLE: &str = "A week: one loop once a second in virtual time, recorded; late, lost, truncated, corrupted, duplicated, foreign, refused, noise, unplugged; each 1 %";
-const COLUMNS: [&str; 8] = [
+const TITLE: &str = "A week: one loop once a second in virtual time, recorded; late, lost, truncated, corrupted, duplicated, foreign, refused, noise, unplugged, each 1 %; two clock steps, a sleep, three restarts";
+const COLUMNS: [&str; 10] = [
     "polls due",
     "rows",
     "good",
+    "not running",
     "day files",
     "recorded",
+    "resident after a day, at the end",
     "took (aim: 10 s)",
     "processor time",
     "x as fast as time",
 ];
 
 fn main() -> ExitCode {
-    let folder = tempfile::tempdir().unwrap();
+    let into = tempfile::tempdir().unwrap();
     let watch = Stopwatch::start();
-    let (good, went_by) = paused().block_on(week(folder.path()));
+    let (folder, after_a_day) = paused().block_on(week(into.path()));
     let took = watch.elapsed().as_secs_f64();
+    let at_the_end = memory::resident_mb();
     let processor = processor::time_so_far().map(|time| format!("{:.1} s", time.as_secs_f64()));
-    let days = day_files(folder.path());
-    let texts = days.iter().map(|path| fs::read_to_string(path).unwrap());
-    let (mut rows, mut bytes) = (0, 0);
-    for text in texts {
-        // The first line of each names the columns.
-        rows += text.lines().count() - 1;
-        bytes += text.len();
-    }
+    let days = day_files(&folder);
+    let bytes: u64 = days.iter().map(|it| it.metadata().unwrap().len()).sum();
+    let verified = verify(&folder).unwrap();
+    let found = &verified.loops[0];
+    let states = |state: &str| found.states.get(state).copied().unwrap_or(0);
+    let unread = || "cannot be read here".to_owned();
+    let resident = after_a_day.zip(at_the_end);
     let mut report = Report::new(TITLE, &COLUMNS);
     report.row([
         POLLS.to_string(),
-        rows.to_string(),
-        format!("{:.1} %", 100.0 * f64::from(good) / f64::from(POLLS)),
+        found.rows.to_string(),
+        format!("{:.1} %", 100.0 * states("good") as f64 / f64::from(POLLS)),
+        states("not-running").to_string(),
         days.len().to_string(),
         format!("{:.0} MB", bytes as f64 / 1e6),
+        resident.map_or_else(unread, |(day, end)| format!("{day:.1} MB, {end:.1} MB")),
         format!("{took:.1} s"),
-        processor.unwrap_or_else(|| "cannot be read here".to_owned()),
-        format!("{:.0}", went_by.as_secs_f64() / took),
+        processor.unwrap_or_else(unread),
+        format!("{:.0}", f64::from(POLLS) / took),
     ]);
-    report.expect(rows == POLLS as usize, format!("{rows} rows"));
+    report.expect(
+        found.rows == u64::from(POLLS),
+        format!("{} rows", found.rows),
+    );
+    report.expect(verified.is_whole(), format!("not whole: {found:?}"));
+    report.expect(found.clock_steps.len() == 2, "not two clock steps");
+    if let Some((day, end)) = resident {
+        let grown = end - day;
+        report.expect(
+            grown < GROWS_BY_AT_MOST_MB,
+            format!("{grown:.1} MB more in six days"),
+        );
+    }
     report.print()
 }
 
-/// Plays it; the number of samples that were whole, and the time that went by.
-async fn week(into: &Path) -> (u32, Duration) {
-    let map = |_: &str| io::Result::Ok(Annealer.map_text().to_owned());
-    let setup = Setup::parse(SETUP, "setup", "week", &map).unwrap();
-    let adapter = Adapter::on(in_memory(bus()));
-    tokio::spawn(adapter.clone().sits_loosely(SEED, SHARE));
-    let mut plugged = |line: &LineSetup| {
-        let adapter = adapter.clone();
-        opener(Pace::of(&line.port), move || adapter.open())
+/// Plays it; the recording's folder, and the memory in use after a day.
+async fn week(into: &Path) -> (PathBuf, Option<f64>) {
+    let days = |count: f64| Duration::from_secs_f64(86_400.0 * count);
+    let long = Long::new(into, POLLS, SHARE);
+    let blows = [
+        (days(1.5), Blow::Step(TimeDelta::hours(5))),
+        (
+            days(2.2),
+            Blow::Death(Duration::from_secs(40), TimeDelta::zero()),
+        ),
+        (
+            days(3.4),
+            Blow::Death(Duration::from_mins(20), TimeDelta::zero()),
+        ),
+        (days(4.0), Blow::Step(-TimeDelta::hours(9))),
+        (days(4.5), Blow::Sleep(Duration::from_hours(6))),
+        (
+            days(5.6),
+            Blow::Death(Duration::from_hours(3), TimeDelta::zero()),
+        ),
+    ];
+    let resident = async {
+        sleep(days(1.0)).await;
+        memory::resident_mb()
     };
-    let length = setup.loops[0].every * POLLS;
-    let mut played = Played::begin(&setup, &mut plugged, length, Some(into)).await;
-    let mut good = 0;
-    while let Some(entry) = played.next().await {
-        if let Entry::Sample(sample) = entry {
-            good += u32::from(sample.state == State::Good);
-        }
-    }
-    (good, played.clock.now().elapsed)
+    tokio::join!(long.play(&blows), resident)
 }
 
-fn bus() -> Bus {
-    let panel = Panel::new(Oven::settled_at(490.0, LEFT_OVER_TUNING, SEED), 1.0);
-    let mut bus = Bus::new(vec![Unit::new(1, &Annealer, panel)]);
-    bus.timing = Timing::at_baud(9600, Duration::from_millis(10));
-    let kinds = Fault::ALL.into_iter().filter(|fault| *fault != Fault::Echo);
-    bus.with_faults(kinds.fold(Faults::new(SEED), |faults, kind| faults.with(kind, SHARE)))
-}
-
-/// The samples of the one loop of the one recording in `into`.
-fn day_files(into: &Path) -> Vec<PathBuf> {
-    let inside = |folder: &Path| -> Vec<PathBuf> {
-        let entries = fs::read_dir(folder).unwrap();
-        entries.map(|entry| entry.unwrap().path()).collect()
-    };
-    let recording = inside(into).remove(0);
+/// The samples of the loop.
+fn day_files(folder: &Path) -> Vec<PathBuf> {
+    let files = fs::read_dir(folder.join(LOOP)).unwrap();
+    let files = files.map(|it| it.unwrap().path());
     let names_a_day = |path: &PathBuf| {
         let name = path.file_name().unwrap().to_string_lossy();
-        name.starts_with("1970-")
+        name.starts_with("2027-")
     };
-    let files = inside(&recording.join("annealer-top"));
-    files.into_iter().filter(names_a_day).collect()
+    files.filter(names_a_day).collect()
 }

@@ -214,6 +214,10 @@ pub enum Happening {
     RecordingEnded,
     /// The recorder was started again on a recording that was not closed.
     Restarted,
+    /// The system's clock was set, or has drifted away: `time` was anchored anew.
+    ClockStep,
+    /// The machine slept, or the program was stopped.
+    Suspended,
     /// A person's note.
     Mark,
     /// The setpoint moved.
@@ -349,10 +353,12 @@ impl SettingsCause {
 
 impl Happening {
     /// Every kind, with the word that stands for it in `events.csv`.
-    pub const ALL: [(Self, &'static str); 26] = [
+    pub const ALL: [(Self, &'static str); 28] = [
         (Self::RecordingBegan, "recording-began"),
         (Self::RecordingEnded, "recording-ended"),
         (Self::Restarted, "restart"),
+        (Self::ClockStep, "clock-step"),
+        (Self::Suspended, "suspend"),
         (Self::Mark, "mark"),
         (Self::SetpointChanged, "setpoint-changed"),
         (Self::SettingsChanged, "settings-changed"),

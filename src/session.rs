@@ -164,19 +164,21 @@ impl Opening {
     pub fn begin(self, setup: &Setup, start: Start, recorder: Option<Recorder>) -> Session {
         for give_start in self.starts {
             // A line that does not wait any more was stopped.
-            let _ = give_start.send(start);
+            let _ = give_start.send(start.clone());
         }
+        let Start { clock, end, .. } = start;
         let (live, _) = broadcast::channel(LIVE);
-        let told = |it: Recorder| it.telling(live.downgrade()).ending_at(start.end);
+        let told = |it: Recorder| it.telling(live.downgrade()).ending_at(end);
         let (to_recorder, recorder) = recorder.map(told).map(started).unzip();
         let listeners = Listeners {
             recorder: to_recorder,
             live: live.clone(),
         };
-        let hand = Hand::new(&self.entries, start.clock);
+        let hand = Hand::new(&self.entries, clock.clone());
         let hub = Box::pin(notice::run(
             Notice::new(setup),
             self.received,
+            clock.changes(),
             self.asks.clone(),
             listeners,
         ));

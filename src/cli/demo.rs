@@ -184,7 +184,7 @@ fn on_screen(
         screen,
         entries: live.entries,
         asks,
-        clock: live.clock,
+        clock: live.clock.clone(),
         story: Some(story),
         written: None,
     };

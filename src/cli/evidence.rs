@@ -97,7 +97,7 @@ pub fn run(
     let criteria = criteria(args, &after_record)?;
     let one_record = before.name == after.name
         && before_record.name == after_record.name
-        && before_record.began == after_record.began;
+        && before_record.wall == after_record.wall;
     let wanted = wanted(args, criteria.as_ref(), &before_record, &after_record)?;
     let pair = pair(&before_record, &after_record, one_record, wanted).map_err(wrong_use)?;
     let comparison = Comparison {

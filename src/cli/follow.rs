@@ -71,6 +71,11 @@ impl News {
         Ok(entries)
     }
 
+    /// The latest moment in the files.
+    pub(super) fn latest(&self) -> Result<Stamp, Stop> {
+        Ok(self.follower.last()?)
+    }
+
     /// The latest moment in what was given.
     pub(super) fn last(&self) -> Stamp {
         let began = Stamp {

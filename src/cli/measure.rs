@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 use std::path::PathBuf;
 
-use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
+use chrono::SecondsFormat;
 use serde::Serialize;
 
 use super::measure_text;
@@ -152,12 +152,6 @@ fn given(args: &MeasureArgs, record: &LoopRecord) -> Result<Option<GivenStep>, S
     }))
 }
 
-/// Wall time of a moment of a record, where it is known.
-pub(super) fn wall_time(record: &LoopRecord, time_s: f64) -> Option<DateTime<Utc>> {
-    let since = TimeDelta::try_milliseconds((time_s * 1000.0).round() as i64)?;
-    record.began?.checked_add_signed(since)
-}
-
 #[derive(Serialize)]
 struct Document<'a> {
     source: &'a str,
@@ -198,7 +192,8 @@ fn loop_object<'a>(measured: &'a MeasuredLoop<'a>) -> LoopObject<'a> {
     let record = measured.record;
     let object = |episode: &'a Episode| EpisodeObject {
         kind: episode.kind,
-        start: wall_time(record, episode.start_s)
+        start: record
+            .wall_time(episode.start_s)
             .map(|time| time.to_rfc3339_opts(SecondsFormat::Millis, true)),
         start_s: episode.start_s,
         end_s: episode.end_s,

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use chrono::SecondsFormat;
 
-use super::measure::{MeasuredLoop, wall_time};
+use super::measure::MeasuredLoop;
 use crate::analysis::{Episode, EpisodeKind, Note, StepNumbers};
 use crate::figures::{amount, duration, fixed};
 use crate::record::LoopRecord;
@@ -103,7 +103,7 @@ fn kind(kind: EpisodeKind) -> &'static str {
 
 /// Wall time to the second, or seconds where the record has only those.
 fn began(record: &LoopRecord, time_s: f64) -> String {
-    match wall_time(record, time_s) {
+    match record.wall_time(time_s) {
         Some(time) => time.to_rfc3339_opts(SecondsFormat::Secs, true),
         None => format!("{} s", fixed(time_s, 1)),
     }

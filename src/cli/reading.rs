@@ -9,7 +9,7 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 
 use super::Stop;
-use crate::record::{CsvColumns, LoopRecord, Source, open_source};
+use crate::record::{CsvColumns, LoopRecord, Source, WallClock, open_source};
 
 /// How to read a SOURCE and which part of it counts.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -77,7 +77,7 @@ impl When {
     /// Wall time for a record that has none, in words.
     pub(super) fn seconds(self, record: &LoopRecord) -> Result<f64, String> {
         let first_s = record.first_s.unwrap_or_default();
-        self.on_axis(&record.name, first_s, record.began)
+        self.on_axis(&record.name, first_s, record.wall.as_ref())
     }
 
     /// The same for a record of which only its first row and wall time are known.
@@ -85,18 +85,18 @@ impl When {
         self,
         name: &str,
         first_s: f64,
-        began: Option<DateTime<Utc>>,
+        wall: Option<&WallClock>,
     ) -> Result<f64, String> {
         match self {
             Self::Seconds(seconds) => Ok(seconds),
             Self::AfterStart(duration) => Ok(first_s + duration.as_secs_f64()),
             Self::Wall(time) => {
-                let began = began.ok_or_else(|| {
+                let wall = wall.ok_or_else(|| {
                     format!(
                         "{name:?} has no wall time, only seconds\nhelp: give a number of seconds, or a duration from the start"
                     )
                 })?;
-                Ok((time - began).as_seconds_f64())
+                Ok(wall.elapsed_s(time))
             }
         }
     }

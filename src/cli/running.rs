@@ -2,10 +2,11 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
-use futures_util::future::BoxFuture;
+use futures_util::future::{BoxFuture, OptionFuture};
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::broadcast;
 use tokio_util::sync::CancellationToken;
@@ -14,12 +15,19 @@ use super::listening::tell;
 use super::on::Runner;
 use super::owning::Owning;
 use super::{Exit, Stop};
-use crate::clock::Clock;
+use crate::clock::{Clock, Machine as _, ThisMachine};
 use crate::line::{self, Manner, PortError, Start};
 use crate::record::{RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
+
+/// A gap that is longer is not filled with rows: more likely a clock is wrong, or the job another.
+/// Common practice, no source.
+const GOES_ON_WITHIN: Duration = Duration::from_hours(31 * 24);
+
+/// The folder of a recording that was closed.
+type Written = Result<PathBuf, RecordError>;
 
 /// A session that polls, on threads of its own.
 pub(super) struct Running {
@@ -35,7 +43,7 @@ pub(super) struct Running {
     pub(super) folder: Option<PathBuf>,
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
-    writing: JoinHandle<Option<Result<PathBuf, RecordError>>>,
+    writing: JoinHandle<Option<Written>>,
     /// The same for commands that run on events.
     for_commands: Option<broadcast::Receiver<Entry>>,
     on: Option<JoinHandle<()>>,
@@ -67,6 +75,22 @@ pub(super) struct Recording<'a> {
 }
 
 impl Recording<'_> {
+    /// The recording to go on with: one that was not closed, and is not too old; says so if it is.
+    fn unfinished(&self, setup: &Setup) -> Result<Option<Unfinished>, RecordError> {
+        let found = Unfinished::find(self.into, self.name, setup)?;
+        let is_old = |it: &&Unfinished| it.ended_before(ThisMachine.wall()) > GOES_ON_WITHIN;
+        let old = found.as_ref().filter(is_old);
+        if let Some(old) = old {
+            tell(&format!(
+                "{} was not closed, but its last row is more than {} old: a new recording begins",
+                old.folder().display(),
+                humantime::format_duration(GOES_ON_WITHIN)
+            ));
+            return Ok(None);
+        }
+        Ok(found)
+    }
+
     /// The recorder and its clock: of a recording that was not closed, else of a new one.
     fn begin(
         &self,
@@ -74,8 +98,8 @@ impl Recording<'_> {
         setup: &Setup,
         manner: Manner,
     ) -> Result<(Recorder, Clock), RecordError> {
-        let (recorder, clock) = if let Some(mut unfinished) = unfinished {
-            let clock = unfinished.clock();
+        let (recorder, clock) = if let Some(unfinished) = unfinished {
+            let clock = unfinished.clock(Arc::new(ThisMachine));
             (Recorder::resume(unfinished, setup, &clock)?, clock)
         } else {
             let clock = Clock::of_this_machine();
@@ -102,7 +126,7 @@ pub(super) fn start(
     stop: &CancellationToken,
     recording: Option<&Recording<'_>>,
 ) -> Result<Running, Stop> {
-    let find = |it: &Recording<'_>| Unfinished::find(it.into, it.name, setup);
+    let find = |it: &Recording<'_>| it.unfinished(setup);
     let unfinished = recording.map(find).transpose()?.flatten();
     let mut owning = Owning::take(setup)?;
     let manner = match manner {
@@ -130,17 +154,22 @@ pub(super) fn start(
     let folder = recorder
         .as_ref()
         .map(|recorder| recorder.folder().to_owned());
+    let start = Start {
+        clock: clock.clone(),
+        from,
+        end,
+    };
     let Session {
         hub,
         recorder,
         live,
         hand,
         asks,
-    } = opening.begin(setup, Start { clock, from, end }, recorder);
+    } = opening.begin(setup, start, recorder);
     owning.serve(setup, folder.as_deref(), &hand, &asks, stop);
     let heard = live.subscribe();
     let for_commands = live.subscribe();
-    let writing = start_writing(hub, recorder, stop.clone())?;
+    let writing = start_writing(hub, recorder, stop)?;
     Ok(Running {
         live,
         heard,
@@ -156,20 +185,15 @@ pub(super) fn start(
     })
 }
 
-/// What passes entries on, and the recorder, on a thread of their own.
+/// What comes to the session and goes into the recording, on a thread of its own.
 fn start_writing(
     hub: BoxFuture<'static, ()>,
-    recorder: Option<BoxFuture<'static, Result<PathBuf, RecordError>>>,
-    stop: CancellationToken,
-) -> Result<JoinHandle<Option<Result<PathBuf, RecordError>>>, Stop> {
+    recorder: Option<BoxFuture<'static, Written>>,
+    stop: &CancellationToken,
+) -> Result<JoinHandle<Option<Written>>, Stop> {
+    let stop = stop.clone();
     on_its_own_thread("recorder", async move {
-        let writing = async {
-            match recorder {
-                Some(recorder) => Some(recorder.await),
-                None => None,
-            }
-        };
-        let ((), written) = tokio::join!(hub, writing);
+        let ((), written) = tokio::join!(hub, OptionFuture::from(recorder));
         // Also after an error that no waiting heals: nobody should go on polling for nothing.
         stop.cancel();
         written

@@ -82,6 +82,11 @@ fn loop_json(it: &VerifiedLoop) -> Value {
             json!({ "start": rfc3339(*start), "duration_s": (duration_s * 1e3).round() / 1e3, "state": state })
         })
         .collect();
+    let steps: Vec<Value> = it
+        .clock_steps
+        .iter()
+        .map(|(from_s, time, by_s)| json!({ "from_s": from_s, "time": rfc3339(*time), "by_s": by_s }))
+        .collect();
     let off: Vec<Value> = it
         .off_the_grid
         .iter()
@@ -95,6 +100,8 @@ fn loop_json(it: &VerifiedLoop) -> Value {
         "gaps": gaps,
         "off_the_grid": off,
         "backwards": it.backwards,
+        "clock_steps": steps,
+        "off_time": it.off_time,
     })
 }
 
@@ -173,6 +180,24 @@ fn loop_text(text: &mut String, it: &VerifiedLoop) {
     }
     if it.backwards > 0 {
         let _ = writeln!(text, "    {} rows are before the row above", it.backwards);
+    }
+    if it.off_time > 0 {
+        let count = it.off_time;
+        let _ = writeln!(
+            text,
+            "    {count} rows have a time that no clock step explains"
+        );
+    }
+    for (from_s, time, by_s) in it.clock_steps.iter().take(LISTED) {
+        let time = rfc3339(*time);
+        let _ = writeln!(
+            text,
+            "    the clock moved by {by_s:+.3} s to {time}, from elapsed_s {from_s} on"
+        );
+    }
+    if it.clock_steps.len() > LISTED {
+        let more = it.clock_steps.len() - LISTED;
+        let _ = writeln!(text, "    and {more} clock steps more (--json)");
     }
     for (start, duration_s, state) in it.gaps.iter().take(LISTED) {
         let duration = figures::duration(*duration_s);

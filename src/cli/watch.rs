@@ -2,9 +2,9 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
 use clap::Args;
 use tokio::sync::{broadcast, mpsc, watch};
 use tokio_util::sync::CancellationToken;
@@ -16,7 +16,7 @@ use super::on::OnArgs;
 use super::record::recording_name;
 use super::running::{self, runtime};
 use super::{Exit, Stop, target};
-use crate::clock::{Clock, Stamp};
+use crate::clock::{Clock, Stamp, ThisMachine};
 use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts, Written};
 use crate::name::Name;
 use crate::record::SYNC_EVERY;
@@ -87,7 +87,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     let on = args.on.runner(setup, true)?;
     let mut running = running::start(setup, manner, None, &stop, recording.as_ref())?;
     running.run_on(on)?;
-    let clock = running.clock;
+    let clock = running.clock.clone();
     let began = Stamp {
         elapsed: std::time::Duration::ZERO,
         time: clock.began(),
@@ -105,7 +105,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         },
         entries: running.listen(),
         asks,
-        clock,
+        clock: clock.clone(),
         story: None,
         written: None,
     };
@@ -172,30 +172,31 @@ fn follow(recording: &Path, shown_in: Option<Degrees>) -> Result<Exit, Stop> {
     let opened = target::recording(recording)?;
     let mut news = News::open(recording)?;
     let facts = &opened.facts;
-    let clock = Clock::began_at(facts.began);
+    let last = news.latest()?;
+    let clock = Clock::going_on(Arc::new(ThisMachine), facts.began, last);
     let (live, entries) = broadcast::channel(FOLLOWED);
     let (asks, _no_marks) = mpsc::channel(ASKS);
-    let at = |time: DateTime<Utc>| Stamp {
-        elapsed: (time - facts.began).to_std().unwrap_or_default(),
-        time,
+    let began = Stamp {
+        elapsed: Duration::ZERO,
+        time: facts.began,
     };
     let (tell, written) = watch::channel(match facts.ended {
-        Some(ended) => Written::Closed(at(ended)),
+        Some(time) => Written::Closed(Stamp { time, ..last }),
         None => Written::Goes,
     });
-    let recording = Recording::Elsewhere(at(facts.began));
+    let recording = Recording::Elsewhere(began);
     let session = console::Session {
         screen: screen_facts(&opened.setup, recording).shown_in(shown_in),
         entries,
         asks,
-        clock,
+        clock: clock.clone(),
         story: None,
         written: Some(written),
     };
     let ending = runtime()?.block_on(async {
         tokio::select! {
             ending = console::run(session) => ending.map_err(|error| screen_failed(&error)),
-            ending = tell_news(&mut news, &live, &tell, clock) => ending,
+            ending = tell_news(&mut news, &live, &tell, &clock) => ending,
         }
     })?;
     leave(ending, None)
@@ -206,7 +207,7 @@ async fn tell_news(
     news: &mut News,
     live: &broadcast::Sender<Entry>,
     tell: &watch::Sender<Written>,
-    clock: Clock,
+    clock: &Clock,
 ) -> Result<Ending, Stop> {
     loop {
         let entries = news.so_far()?;

@@ -113,7 +113,7 @@ impl Simulation<'_> {
                 live,
                 hand,
                 ..
-            } = opening.begin(self.setup, Start::of(clock), Some(recorder));
+            } = opening.begin(self.setup, Start::of(clock.clone()), Some(recorder));
             on_begin(Live {
                 entries: live.subscribe(),
                 hand,

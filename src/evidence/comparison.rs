@@ -39,7 +39,7 @@ impl<'a> Comparison<'a> {
     pub(super) fn is_one_record(&self) -> bool {
         self.before.source == self.after.source
             && self.before.record.name == self.after.record.name
-            && self.before.record.began == self.after.record.began
+            && self.before.record.wall == self.after.record.wall
     }
 
     /// Which oven: what the job calls it, else the loop's name.
@@ -90,11 +90,7 @@ impl<'a> Side<'a> {
 
     /// A time of the record in words: wall time where it is known, else time since it began.
     pub(super) fn moment(&self, time_s: f64) -> String {
-        let wall = self.record.began.and_then(|began| {
-            let offset = chrono::TimeDelta::milliseconds((time_s * 1000.0).round() as i64);
-            began.checked_add_signed(offset)
-        });
-        wall.map_or_else(
+        self.record.wall_time(time_s).map_or_else(
             || format!("{} after the record began", super::format::span(time_s)),
             super::format::moment,
         )

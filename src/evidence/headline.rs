@@ -53,11 +53,8 @@ pub(super) fn write(page: &mut Markup, comparison: &Comparison<'_>, judgement: &
 /// When the step after was made, and for whom, as far as the recording says.
 fn occasion(comparison: &Comparison<'_>) -> String {
     let after = comparison.after;
-    let since = chrono::TimeDelta::try_seconds(after.episode.start_s as i64).unwrap_or_default();
-    let day = after
-        .record
-        .began
-        .map(|began| (began + since).format("%Y-%m-%d").to_string());
+    let day = after.record.wall_time(after.episode.start_s);
+    let day = day.map(|time| time.format("%Y-%m-%d").to_string());
     let job = after.facts.map(|facts| &facts.job);
     let named = |what: &str, value: Option<&String>| {
         let value = value.filter(|value| !value.trim().is_empty())?;

@@ -88,7 +88,8 @@ const HOW: [&str; 3] = [
 
 fn source_lines(side: Side<'_>) -> Vec<(&'static str, String)> {
     let record = side.record;
-    let began = record.began.or(side.facts.map(|facts| facts.began));
+    let began = record.wall.as_ref().map(|wall| wall.began);
+    let began = began.or(side.facts.map(|facts| facts.began));
     let mut lines = vec![
         ("Source", side.source.to_owned()),
         ("Loop", record.name.clone()),

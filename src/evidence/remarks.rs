@@ -92,6 +92,8 @@ fn tells(what: Happening) -> bool {
             | Happening::SettingsChanged
             | Happening::FaultBegan
             | Happening::AnswersLost
+            | Happening::ClockStep
+            | Happening::Suspended
             | Happening::PortLost
             | Happening::AutotuneBegan
     )

@@ -96,6 +96,8 @@ fn is_line_trouble(what: Happening) -> bool {
         what,
         Happening::AnswersLost
             | Happening::AnswersBack
+            | Happening::ClockStep
+            | Happening::Suspended
             | Happening::PortLost
             | Happening::PortBack
             | Happening::FaultBegan

@@ -97,7 +97,7 @@ pub struct Ties {
 }
 
 /// When polling begins and ends.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Start {
     /// Its beginning is the first poll of every loop.
     pub clock: Clock,

@@ -18,7 +18,7 @@ use super::poll::{Polled, absent, read_blocks, sample};
 use super::polling::Polling;
 use super::schedule::Turn;
 use super::{Ask, Failure, Line, Start};
-use crate::clock::{Clock, Stamp};
+use crate::clock::{Changes, Clock, Stamp};
 use crate::name::Name;
 use crate::sample::{Entry, Event, Happening, Reading, Settings, SettingsCause, Why};
 use crate::setup::UnitId;
@@ -35,6 +35,8 @@ const HEALTH_EVERY: Duration = Duration::from_secs(10);
 pub(super) struct Run {
     line: Line,
     clock: Clock,
+    /// Wakes it when it sleeps by a timer that does not know how long the machine slept.
+    changes: Changes,
     end: Option<Duration>,
     out: mpsc::Sender<Entry>,
     reopen: Reopen,
@@ -78,6 +80,7 @@ impl Run {
         };
         let mut run = Self {
             line,
+            changes: clock.changes(),
             clock,
             end,
             out,
@@ -128,6 +131,7 @@ impl Run {
                 biased;
                 () = stop.cancelled() => break,
                 Some(ask) = asks.recv() => self.answer(ask).await?,
+                () = self.changes.seen() => {}
                 idle = idle(&mut self.line.exchange, start) => match (idle, next) {
                     // A late answer may have set its unit free.
                     (Ok(()), _) if Instant::now() < start => {}
@@ -168,6 +172,7 @@ impl Run {
     /// Of the polls that may start now the one with the earliest deadline goes first, those of silent
     /// units last. Slow points are read while there is nothing else to do, and not for ever put off.
     fn next(&mut self) -> Option<Next> {
+        self.clock.look();
         let now = Instant::now();
         let (index, start) = self.next_poll(now)?;
         self.loops.iter_mut().for_each(Polling::begin_look);
@@ -239,16 +244,17 @@ impl Run {
         if self.line.exchange.is_none() {
             self.try_reopen().await?;
         }
+        // It may have slept since it began to wait.
+        self.clock.look();
         let not_before = self.not_before(&self.loops[index]);
         match self.loops[index]
             .grid
             .turn(&self.clock, Instant::now(), not_before)
         {
             Turn::GiveUp(due, why) => {
-                let why = if self.line.exchange.is_none() {
-                    Why::PortLost
-                } else {
-                    why
+                let why = match why {
+                    Why::Skipped | Why::NoAnswer if self.line.exchange.is_none() => Why::PortLost,
+                    why => why,
                 };
                 self.send_absent(index, due, why).await
             }

@@ -65,8 +65,8 @@ impl Grid {
 
     /// Takes the next poll off the grid.
     ///
-    /// One whose period is over was skipped: the line had no time for it. One whose unit cannot be
-    /// asked within its period has no answer.
+    /// One whose period is over was skipped: the line had no time for it, unless nothing ran then. One
+    /// whose unit cannot be asked within its period has no answer.
     pub(crate) fn turn(
         &mut self,
         clock: &Clock,
@@ -75,7 +75,9 @@ impl Grid {
     ) -> Turn {
         let until = self.deadline(clock);
         let due = self.take(clock);
-        if now >= until {
+        if now >= until && clock.was_away(due.elapsed, due.elapsed + self.every) {
+            Turn::GiveUp(due, Why::NotRunning)
+        } else if now >= until {
             Turn::GiveUp(due, Why::Skipped)
         } else if not_before.is_some_and(|free| free >= until) {
             Turn::GiveUp(due, Why::NoAnswer)

@@ -7,6 +7,7 @@ mod advice;
 mod answers;
 mod autotune;
 mod band;
+mod clocks;
 mod danger;
 mod known;
 mod recent;
@@ -20,7 +21,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use tokio::sync::{broadcast, mpsc};
 
-use crate::clock::Stamp;
+use crate::clock::{Changes, Stamp};
 use crate::line::Ask;
 use crate::name::Name;
 use crate::roles::Roles;
@@ -147,33 +148,53 @@ pub struct Listeners {
     pub live: broadcast::Sender<Entry>,
 }
 
-/// Passes entries on until every sender is gone, with what they mean behind them.
+/// Passes entries on until every sender is gone, with what they mean behind them; and `changes` of the
+/// machine's clocks, before what came after them.
 ///
 /// Ends early when the recorder ends, which it does on an error that no waiting heals: there is no use
 /// in polling what cannot be written.
 pub async fn run(
     mut notice: Notice,
     mut entries: mpsc::Receiver<Entry>,
+    mut changes: Changes,
     asks: BTreeMap<Name, mpsc::Sender<Ask>>,
     listeners: Listeners,
 ) {
-    while let Some(entry) = entries.recv().await {
-        let noticed = notice.on(&entry);
-        let events = noticed.events.into_iter().map(Entry::Event);
-        for entry in std::iter::once(entry).chain(events) {
-            // Nobody looking is no failure.
-            let _ = listeners.live.send(entry.clone());
-            if let Some(recorder) = &listeners.recorder
-                && recorder.send(entry).await.is_err()
-            {
+    loop {
+        let entry = tokio::select! {
+            biased;
+            entry = entries.recv() => match entry {
+                None => return,
+                entry => entry,
+            },
+            () = changes.due() => None,
+        };
+        let noticed = entry.as_ref().map(|it| notice.on(it));
+        let Noticed { events, looks } = noticed.unwrap_or_default();
+        let clocks = changes.take().into_iter().map(clocks::event);
+        let clocks = clocks.map(Entry::Event).chain(entry);
+        for entry in clocks.chain(events.into_iter().map(Entry::Event)) {
+            if !listeners.tell(entry).await {
                 return;
             }
         }
-        for (of, cause) in noticed.looks {
+        for (of, cause) in looks {
             if let Some(line) = asks.get(&of) {
                 // A line that takes nothing more is ending.
                 let _ = line.try_send(Ask::Settings(of, cause));
             }
+        }
+    }
+}
+
+impl Listeners {
+    /// Whether the recorder, if there is one, still takes it.
+    async fn tell(&self, entry: Entry) -> bool {
+        // Nobody looking is no failure.
+        let _ = self.live.send(entry.clone());
+        match &self.recorder {
+            Some(recorder) => recorder.send(entry).await.is_ok(),
+            None => true,
         }
     }
 }

@@ -14,6 +14,7 @@ use super::csv_time::{Learning, TimeAxis};
 use super::open_source::{Files, OpenLoop, OpenSource, Rows};
 use super::read_error::{ReadError, shown};
 use super::recording_source::UNREADABLE;
+use super::wall::WallClock;
 
 /// The state of a row without a process value.
 const EMPTY: &str = "empty";
@@ -56,7 +57,7 @@ pub(super) fn open_csv(path: &Path, columns: &CsvColumns) -> Result<OpenSource, 
         controller: None,
         unit: unit.map(str::to_owned),
         band: None,
-        began: start.began,
+        wall: start.began.map(WallClock::beginning),
         first_s: start.first_s,
         has_setpoint: cells.places.setpoint.is_some(),
         has_output: cells.places.output.is_some(),

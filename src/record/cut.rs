@@ -68,7 +68,7 @@ mod tests {
             controller: None,
             unit: None,
             band: None,
-            began: None,
+            wall: None,
             first_s: Some(0.0),
             time_s: vec![0.0, 1.0, 2.0, 3.0],
             pv: vec![20.0, 21.0, 22.0, 23.0],

@@ -12,8 +12,10 @@ use std::time::Duration;
 use csv::StringRecord;
 use rust_decimal::Decimal;
 
+use super::layout::{EVENTS_FILE, SETTINGS_FILE};
+use super::mend::last_stamp;
 use super::read_error::ReadError;
-use super::recording_source::{Opened, open};
+use super::recording_source::{Opened, day_files, open, unreadable};
 use super::rows::Row;
 use crate::clock::Stamp;
 use crate::map::{Image, Map, Refresh};
@@ -62,6 +64,26 @@ impl Follower {
     /// What the recording said about itself when it was last looked at.
     pub fn opened(&self) -> &Opened {
         &self.opened
+    }
+
+    /// The latest moment in it; its beginning, while there is no row.
+    ///
+    /// # Errors
+    /// A file has become unreadable.
+    pub fn last(&self) -> Result<Stamp, ReadError> {
+        let mut last = Stamp {
+            elapsed: Duration::ZERO,
+            time: self.opened.facts.began,
+        };
+        for the_loop in &self.opened.setup.loops {
+            let folder = self.opened.folder.join(the_loop.name.as_str());
+            let paths = day_files(&folder)?.pop().into_iter();
+            for path in paths.chain([EVENTS_FILE, SETTINGS_FILE].map(|name| folder.join(name))) {
+                let found = last_stamp(&path).map_err(|error| unreadable(&path, &error))?;
+                last = last.max(found.unwrap_or(last));
+            }
+        }
+        Ok(last)
     }
 
     /// Looks again whether the recording has ended in order.

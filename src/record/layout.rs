@@ -1,8 +1,9 @@
 //! Names, headers and cells of a recording: the one place that knows how its files look.
 
-use std::fs;
-use std::io;
+use std::fs::{self, File};
+use std::io::{self, BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, SecondsFormat, Utc};
 
@@ -49,7 +50,8 @@ pub(crate) fn files_of_recording(folder: &Path) -> io::Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-/// A file of samples: one UTC day, or the part of one in which every point keeps its unit.
+/// A file of samples: one UTC day, or the part of one in which every point keeps its unit and the
+/// clock was not set to another day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct DayPart {
     pub(crate) day: NaiveDate,
@@ -94,8 +96,31 @@ impl DayPart {
     }
 }
 
-/// The files of samples in a loop's folder, in order of time.
+/// The files of samples in a loop's folder, in the order they were written: a clock that was set back
+/// gives a later one an earlier name.
 pub(crate) fn day_files(folder: &Path) -> io::Result<Vec<PathBuf>> {
+    let first = |path: PathBuf| Ok((first_elapsed(&path)?, path));
+    let mut files = day_files_by_name(folder)?
+        .into_iter()
+        .map(first)
+        .collect::<io::Result<Vec<_>>>()?;
+    // Stable: those that begin at one moment stay as they are named.
+    files.sort_by_key(|(first, _)| *first);
+    Ok(files.into_iter().map(|(_, path)| path).collect())
+}
+
+/// When a file of samples begins; one without a row is still to be written.
+fn first_elapsed(path: &Path) -> io::Result<Duration> {
+    // A damaged row is for whoever reads it.
+    let mut lines = BufReader::new(File::open(path)?).split(b'\n').skip(1);
+    let row = lines.next().transpose()?.unwrap_or_default();
+    let elapsed = row.split(|byte| *byte == b',').nth(1);
+    let elapsed = elapsed.and_then(|cell| str::from_utf8(cell).ok());
+    Ok(elapsed.and_then(elapsed_of_cell).unwrap_or(Duration::MAX))
+}
+
+/// The same files in the order of their names.
+fn day_files_by_name(folder: &Path) -> io::Result<Vec<PathBuf>> {
     let paths = fs::read_dir(folder)?.map(|entry| Ok(entry?.path()));
     let paths = paths.collect::<io::Result<Vec<PathBuf>>>()?;
     let days = paths
@@ -144,6 +169,18 @@ pub(crate) fn stamp_cells(stamp: Stamp) -> [String; 2] {
         stamp.elapsed.subsec_millis()
     );
     [time_cell(stamp.time), elapsed]
+}
+
+/// The moment that two such cells tell.
+pub(crate) fn stamp_of_cells(time: &str, elapsed: &str) -> Option<Stamp> {
+    Some(Stamp {
+        elapsed: elapsed_of_cell(elapsed)?,
+        time: DateTime::parse_from_rfc3339(time).ok()?.to_utc(),
+    })
+}
+
+fn elapsed_of_cell(cell: &str) -> Option<Duration> {
+    Duration::try_from_secs_f64(cell.parse().ok()?).ok()
 }
 
 /// A wall time as recordings write it.

@@ -1,10 +1,12 @@
 //! The files of one loop: samples by day, events, settings.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+
+use chrono::NaiveDate;
 
 use super::disk::{Disk, Syncing, Tail};
 use super::layout::{
@@ -78,6 +80,8 @@ pub(super) struct LoopFiles {
     folder: PathBuf,
     map: Arc<Map>,
     day: Option<(DayPart, Table)>,
+    /// The latest part of every day that has a file.
+    parts: BTreeMap<NaiveDate, DayPart>,
     /// Where the rows made last belong.
     making: Option<(DayPart, Units)>,
     closed: Vec<ClosedDay>,
@@ -114,7 +118,11 @@ impl LoopFiles {
             }
             None => (None, None),
         };
+        let mut parts = mended.days.clone();
+        // Of one day the last stays.
+        parts.sort();
         Ok(Self {
+            parts: parts.into_iter().map(|part| (part.day, part)).collect(),
             of: the_loop.name.clone(),
             every: the_loop.every,
             folder: folder.to_owned(),
@@ -155,24 +163,28 @@ impl LoopFiles {
         Ok(row)
     }
 
-    /// The file of a sample's own UTC day; another one from where a point's unit is another. A clock
-    /// that was set back writes on into the later day.
+    /// The file of a sample's own UTC day; another one from where a point's unit is another, or the
+    /// clock was set to another day, even one that has a file: rows of a file are in order.
     fn place_of(&mut self, sample: &Sample) -> Place {
         let day = sample.stamp.time.date_naive();
         let (part, units) = match self.making.take() {
-            None => (DayPart::first(day), sample.units.clone()),
+            None => (self.new_part(day), sample.units.clone()),
             Some((open, known)) => {
                 let units = with_news(&known, &sample.units);
-                let part = match open {
-                    _ if day > open.day => DayPart::first(day),
-                    _ if units != known => open.next(),
-                    _ => open,
-                };
+                let is_same = day == open.day && units == known;
+                let part = if is_same { open } else { self.new_part(day) };
                 (part, units)
             }
         };
         self.making = Some((part, units.clone()));
         Place::Day(part, units)
+    }
+
+    fn new_part(&mut self, day: NaiveDate) -> DayPart {
+        let part = self.parts.get(&day).map(|it| it.next());
+        let part = part.unwrap_or(DayPart::first(day));
+        self.parts.insert(day, part);
+        part
     }
 
     pub(super) fn row_of_event(&self, event: &Event) -> io::Result<Row> {
@@ -224,7 +236,7 @@ impl LoopFiles {
     /// The table of a file of samples; the one before is closed.
     fn table_of(&mut self, day: DayPart, units: &Units, disk: &dyn Disk) -> io::Result<&mut Table> {
         let open = match self.day.take() {
-            Some((open, table)) if open >= day => (open, table),
+            Some((open, table)) if open == day => (open, table),
             before => {
                 let path = self.folder.join(day.file_name());
                 let opened = Table::open(&path, sample_header(&self.map, units), disk);

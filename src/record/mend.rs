@@ -4,26 +4,28 @@ use std::collections::HashMap;
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
-use super::layout::{DayPart, EVENTS_FILE, SETTINGS_FILE, day_files};
+use super::layout::{DayPart, EVENTS_FILE, SETTINGS_FILE, day_files, stamp_of_cells};
+use crate::clock::Stamp;
 
 /// What the files of one loop hold.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Mended {
+    /// Every file of samples.
+    pub(super) days: Vec<DayPart>,
     /// The latest file of samples.
     pub(super) last_day: Option<DayPart>,
     /// Its header.
     pub(super) last_header: Vec<String>,
     /// Rows in all day files.
     pub(super) rows: u32,
-    /// The latest `elapsed_s` in any file.
-    pub(super) last_elapsed: Duration,
+    /// The latest moment in any file.
+    pub(super) last: Stamp,
     /// The latest value of each slow point.
     pub(super) last_settings: HashMap<String, String>,
     /// Where torn rows were put.
     pub(super) set_aside: Vec<PathBuf>,
-    /// Day files before the last.
+    /// Files of samples before the latest.
     pub(super) full_days: Vec<PathBuf>,
 }
 
@@ -37,14 +39,15 @@ pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
         .chain(others.iter().filter(|path| path.exists()))
     {
         mended.set_aside.extend(set_torn_row_aside(path)?);
-        let last = last_line(path)?;
-        let elapsed = last.split(',').nth(1).and_then(|cell| cell.parse().ok());
-        let elapsed = elapsed.and_then(|seconds| Duration::try_from_secs_f64(seconds).ok());
-        mended.last_elapsed = mended.last_elapsed.max(elapsed.unwrap_or_default());
+        mended.last = mended.last.max(last_stamp(path)?.unwrap_or_default());
     }
     for path in &days {
         mended.rows += count_rows(path)?;
     }
+    mended.days = days
+        .iter()
+        .filter_map(|path| DayPart::of_file(path))
+        .collect();
     if let Some(last) = days.pop() {
         mended.last_day = DayPart::of_file(&last);
         mended.last_header = header(&last)?;
@@ -97,15 +100,18 @@ fn end_of_last_line(mut file: &File, length: u64) -> io::Result<u64> {
     Ok(0)
 }
 
-/// The last line of a file that ends with a line end.
-fn last_line(path: &Path) -> io::Result<String> {
+/// The moment of a file's last whole row.
+pub(super) fn last_stamp(path: &Path) -> io::Result<Option<Stamp>> {
     let file = File::open(path)?;
-    let length = file.metadata()?.len();
-    let start = end_of_last_line(&file, length.saturating_sub(1))?;
-    let mut line = String::new();
+    let end = end_of_last_line(&file, file.metadata()?.len())?;
+    let start = end_of_last_line(&file, end.saturating_sub(1))?;
+    let mut line = Vec::new();
     (&file).seek(SeekFrom::Start(start))?;
-    (&file).read_to_string(&mut line)?;
-    Ok(line)
+    (&file).take(end - start).read_to_end(&mut line)?;
+    let line = String::from_utf8_lossy(&line);
+    let mut cells = line.split(',');
+    let cells = cells.next().zip(cells.next());
+    Ok(cells.and_then(|(time, elapsed)| stamp_of_cells(time, elapsed)))
 }
 
 /// The cells of a file's first line.
@@ -143,6 +149,7 @@ fn last_settings(path: &Path) -> Option<HashMap<String, String>> {
 #[cfg(test)]
 mod tests {
     use std::fs;
+    use std::time::Duration;
 
     use super::*;
 
@@ -167,22 +174,26 @@ mod tests {
 
     #[test]
     fn a_torn_row_is_set_aside_wherever_it_was_torn() {
-        let whole = "time,elapsed_s,state,pv\nT,0.012,good,1\nT,1.000,good,2\n";
+        let whole = "time,elapsed_s,state,pv\n\
+                     2027-03-04T00:00:00.012Z,0.012,good,1\n\
+                     2027-03-04T00:00:01.000Z,1.000,good,2\n";
         for end in 0..=whole.len() {
             let (mended, kept) = mended(&whole[..end]);
             assert!(kept.is_empty() || kept.ends_with('\n'), "{kept:?}");
             let rows = kept.lines().count().saturating_sub(1);
             assert_eq!(mended.rows as usize, rows);
             let millis = [0, 12, 1000][rows];
-            assert_eq!(mended.last_elapsed, Duration::from_millis(millis));
+            assert_eq!(mended.last.elapsed, Duration::from_millis(millis));
         }
     }
 
     #[test]
     fn a_row_longer_than_a_chunk_is_found_whole() {
         let long = "x".repeat(3 * CHUNK as usize);
-        let (mended, kept) = mended(&format!("time,elapsed_s\nT,7.5,{long}\nT,8"));
-        assert_eq!((mended.rows, mended.last_elapsed.as_secs_f64()), (1, 7.5));
+        let (mended, kept) = mended(&format!(
+            "time,elapsed_s\n2027-03-04T00:00:07.5Z,7.5,{long}\n2027-03-04T00:00:08Z,8"
+        ));
+        assert_eq!((mended.rows, mended.last.elapsed.as_secs_f64()), (1, 7.5));
         assert!(kept.ends_with(&format!("{long}\n")));
     }
 }

@@ -36,6 +36,7 @@ mod table;
 mod unfinished;
 mod verify;
 mod waiting;
+mod wall;
 mod window;
 
 pub use block::{RecordedSample, RowCounts};
@@ -53,6 +54,7 @@ pub use source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Sou
 pub use table::{Table, TableRow, TableRows, tables};
 pub use unfinished::Unfinished;
 pub use verify::{FileState, Verified, VerifiedLoop, verify};
+pub use wall::WallClock;
 
 #[cfg(test)]
 mod full_disk_tests;

@@ -5,8 +5,6 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use chrono::{DateTime, Utc};
-
 use super::ahead::Job;
 use super::block::RowCounts;
 use super::csv_columns::CsvColumns;
@@ -16,6 +14,7 @@ use super::read_error::ReadError;
 use super::recording_source::open_recording;
 use super::samples::Samples;
 use super::source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};
+use super::wall::WallClock;
 
 /// A source whose samples can be read.
 #[derive(Debug)]
@@ -41,8 +40,8 @@ pub struct OpenLoop {
     pub unit: Option<String>,
     /// The band of the setup, in that unit.
     pub band: Option<f64>,
-    /// Wall time of second 0, where it is known.
-    pub began: Option<DateTime<Utc>>,
+    /// Wall time beside the seconds of its samples, where it is known.
+    pub wall: Option<WallClock>,
     /// Seconds of the first row; `None` where there is none.
     pub first_s: Option<f64>,
     /// Whether its rows have a setpoint.
@@ -155,7 +154,7 @@ impl OpenLoop {
             controller: self.controller,
             unit: self.unit,
             band: self.band,
-            began: self.began,
+            wall: self.wall,
             first_s: self.first_s,
             time_s,
             pv,

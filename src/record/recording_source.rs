@@ -15,6 +15,7 @@ use super::open_source::{Files, OpenLoop, OpenSource, Rows};
 use super::read_error::{ReadError, shown};
 use super::rows::whole_rows;
 use super::source::{RecordedEvent, RecordedSetting, RecordingFacts};
+use super::wall::WallClock;
 use crate::map::{Map, Role};
 use crate::number::Number;
 use crate::sample::Happening;
@@ -151,14 +152,12 @@ pub(super) fn loops_of(path: &Path) -> Result<(Opened, Vec<LoopSetup>), ReadErro
 
 /// The day files of a loop's folder, in order.
 pub(crate) fn day_files(folder: &Path) -> Result<Vec<PathBuf>, ReadError> {
-    let unreadable = |error: std::io::Error| {
-        ReadError::of_file(
-            folder,
-            format!("could not be read: {error}"),
-            "check that the whole recording was copied",
-        )
-    };
-    layout::day_files(folder).map_err(unreadable)
+    layout::day_files(folder).map_err(|error| unreadable(folder, &error))
+}
+
+pub(super) fn unreadable(folder: &Path, error: &std::io::Error) -> ReadError {
+    let help = "check that the whole recording was copied";
+    ReadError::of_file(folder, format!("could not be read: {error}"), help)
 }
 
 fn open_loop(
@@ -184,7 +183,7 @@ fn open_loop(
         controller: Some(the_loop.map.title.clone()),
         unit: shape.unit.as_ref().map(ToString::to_string),
         band: the_loop.band,
-        began: Some(began),
+        wall: Some(WallClock::of_loop(folder, began, skip_bad)?),
         first_s,
         has_setpoint: shape.has(Role::Setpoint),
         has_output: shape.has(Role::Output),

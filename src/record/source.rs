@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::wall::WallClock;
 use crate::sample::Happening;
 use crate::setup::Job;
 use crate::trace::Trace;
@@ -41,8 +42,8 @@ pub struct LoopRecord {
     pub unit: Option<String>,
     /// The band of the setup, in that unit.
     pub band: Option<f64>,
-    /// Wall time of `time_s` 0, where it is known.
-    pub began: Option<DateTime<Utc>>,
+    /// Wall time beside `time_s`, where it is known.
+    pub wall: Option<WallClock>,
     /// Seconds of the record's first row, whether it has a process value or not; what is said to be
     /// so long after the start counts from there. `None` where there is no row.
     pub first_s: Option<f64>,
@@ -97,6 +98,11 @@ pub struct RecordedSetting {
 }
 
 impl LoopRecord {
+    /// Wall time of a moment, where it is known.
+    pub fn wall_time(&self, time_s: f64) -> Option<DateTime<Utc>> {
+        self.wall.as_ref()?.at(time_s)
+    }
+
     /// The columns as the analysis takes them.
     pub fn trace(&self) -> Trace<'_> {
         Trace {

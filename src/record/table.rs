@@ -11,14 +11,15 @@ use super::csv_columns::{CsvColumns, counts_of};
 use super::csv_file::{CsvFile, CsvRow, Writer};
 use super::read_error::ReadError;
 use super::recording_source::{day_files, loops_of};
+use super::wall::WallClock;
 
 /// The table of one loop, or of a CSV.
 #[derive(Clone, Debug)]
 pub struct Table {
     /// The loop's name, or the file's without its ending.
     pub name: String,
-    /// Wall time of `elapsed_s` 0; `None` for a CSV.
-    pub began: Option<DateTime<Utc>>,
+    /// Wall time beside `elapsed_s`; `None` for a CSV.
+    pub wall: Option<WallClock>,
     /// Its files in order.
     pub files: Vec<PathBuf>,
     /// Its columns: those of all its files, in the order first met.
@@ -29,8 +30,8 @@ pub struct Table {
 /// The tables of a recording's loops, of the one loop whose folder `path` is, or of a CSV.
 ///
 /// # Errors
-/// It is no recording, or a file cannot be read.
-pub fn tables(path: &Path) -> Result<Vec<Table>, ReadError> {
+/// It is no recording, or a file cannot be read; unless `skip_bad`, an event that cannot be read.
+pub fn tables(path: &Path, skip_bad: bool) -> Result<Vec<Table>, ReadError> {
     if !path.is_dir() {
         let name = path.file_stem().unwrap_or_default().to_string_lossy();
         let table = Table::new(&name, None, vec![path.to_owned()], Writer::Anybody)?;
@@ -42,8 +43,10 @@ pub fn tables(path: &Path) -> Result<Vec<Table>, ReadError> {
     }
     let (opened, loops) = loops_of(path)?;
     let table = |name: String| {
-        let files = day_files(&opened.folder.join(&name))?;
-        Table::new(&name, Some(opened.facts.began), files, Writer::Emberline)
+        let folder = opened.folder.join(&name);
+        let wall = WallClock::of_loop(&folder, opened.facts.began, skip_bad)?;
+        let files = day_files(&folder)?;
+        Table::new(&name, Some(wall), files, Writer::Emberline)
     };
     loops.iter().map(|it| table(it.name.to_string())).collect()
 }
@@ -51,7 +54,7 @@ pub fn tables(path: &Path) -> Result<Vec<Table>, ReadError> {
 impl Table {
     fn new(
         name: &str,
-        began: Option<DateTime<Utc>>,
+        wall: Option<WallClock>,
         files: Vec<PathBuf>,
         writer: Writer,
     ) -> Result<Self, ReadError> {
@@ -69,7 +72,7 @@ impl Table {
         }
         Ok(Self {
             name: name.to_owned(),
-            began,
+            wall,
             files,
             columns,
             writer,

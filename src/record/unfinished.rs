@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, Utc};
@@ -14,7 +15,7 @@ use super::lock::Lock;
 use super::mend::{Mended, mend};
 use super::record_error::RecordError;
 use super::sums::name_in;
-use crate::clock::{Clock, Stamp};
+use crate::clock::{Clock, Machine, Stamp};
 use crate::name::Name;
 use crate::setup::Setup;
 
@@ -26,13 +27,10 @@ pub struct Unfinished {
     pub(super) lock: Lock,
     pub(super) mended: BTreeMap<Name, Mended>,
     began: DateTime<Utc>,
-    /// How far the system's clock is behind the last row.
-    clock_lacks: Duration,
 }
 
 impl Unfinished {
-    /// The latest recording in `into` of this name that was made with this setup, if it was not
-    /// closed.
+    /// The latest recording in `into` of this name that was made with this setup and was not closed.
     ///
     /// # Errors
     /// Another process is writing it, or it cannot be mended.
@@ -47,15 +45,15 @@ impl Unfinished {
                 let text = fs::read_to_string(folder.join(FACTS_FILE)).ok()?;
                 let facts = FactsFile::parse(&text).ok()?;
                 let began = DateTime::parse_from_rfc3339(&facts.began).ok()?.to_utc();
-                let is_same = facts.name == name && facts.is_of(setup);
+                // Whatever was begun later by the wall clock: that may have been wrong.
+                let is_open = facts.ended.is_none();
+                let is_same = is_open && facts.name == name && facts.is_of(setup);
                 is_same.then_some((began, folder, facts))
             });
-        match recordings.max_by_key(|(began, ..)| *began) {
-            Some((began, folder, facts)) if facts.ended.is_none() => {
-                Self::take_over(folder, facts, began, setup).map(Some)
-            }
-            _ => Ok(None),
-        }
+        recordings
+            .max_by_key(|(began, ..)| *began)
+            .map(|(began, folder, facts)| Self::take_over(folder, facts, began, setup))
+            .transpose()
     }
 
     fn take_over(
@@ -81,7 +79,6 @@ impl Unfinished {
             lock,
             mended,
             began,
-            clock_lacks: Duration::ZERO,
         })
     }
 
@@ -90,35 +87,41 @@ impl Unfinished {
         &self.folder
     }
 
-    /// The recording's clock, going on from its beginning.
-    pub fn clock(&mut self) -> Clock {
-        let (clock, missing) = Clock::going_on(self.began, self.last_elapsed());
-        self.clock_lacks = missing;
-        clock
+    /// The recording's clock, going on from its last row on this machine.
+    pub fn clock(&self, machine: Arc<dyn Machine>) -> Clock {
+        Clock::going_on(machine, self.began, self.last())
+    }
+
+    /// How long before `now` its last row was, by the wall clock.
+    pub fn ended_before(&self, now: DateTime<Utc>) -> Duration {
+        (now - self.last().time).to_std().unwrap_or_default()
     }
 
     /// The latest moment in it.
-    fn last_elapsed(&self) -> Duration {
-        let last = self.mended.values().map(|it| it.last_elapsed);
-        last.max().unwrap_or_default()
+    fn last(&self) -> Stamp {
+        let beginning = Stamp {
+            elapsed: Duration::ZERO,
+            time: self.began,
+        };
+        let last = self.mended.values().map(|it| it.last);
+        last.filter(|it| *it != Stamp::default())
+            .fold(beginning, Stamp::max)
     }
 
     /// What happened, for the events of the recording.
     pub(super) fn story(&self, now: Stamp) -> String {
-        let gap = now.elapsed.saturating_sub(self.last_elapsed());
-        let gap = Duration::from_secs(gap.as_secs());
-        let mut story = vec![format!(
-            "the recording goes on after {}",
-            humantime::format_duration(gap)
-        )];
-        if !self.clock_lacks.is_zero() {
-            let lacks = Duration::from_secs(self.clock_lacks.as_secs() + 1);
-            story.push(format!(
-                "the system's clock was up to {} behind the last row: from here on times are too \
-                 late by that",
-                humantime::format_duration(lacks)
-            ));
-        }
+        let last = self.last();
+        let mut story = vec![match (last.time - now.time).to_std() {
+            Ok(behind) if !behind.is_zero() => format!(
+                "the recording goes on; after how long is not known, because the system's clock is \
+                 {} behind the last row: elapsed_s goes on as if nothing had been missed",
+                in_seconds(behind)
+            ),
+            _ => {
+                let gap = now.elapsed.saturating_sub(last.elapsed);
+                format!("the recording goes on after {}", in_seconds(gap))
+            }
+        }];
         let aside = self.mended.values().flat_map(|it| &it.set_aside);
         story.extend(aside.map(|path| {
             let name = name_in(&self.folder, path);
@@ -126,4 +129,8 @@ impl Unfinished {
         }));
         story.join("; ")
     }
+}
+
+fn in_seconds(time: Duration) -> impl std::fmt::Display {
+    humantime::format_duration(Duration::from_secs(time.as_secs()))
 }

@@ -5,18 +5,22 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::layout::{FACTS_FILE, SUMS_FILE, files_of_recording};
 use super::read_error::ReadError;
-use super::recording_source::{day_files, open};
+use super::recording_source::{day_files, open, unreadable};
 use super::rows::{Row, whole_rows};
 use super::source::RecordingFacts;
 use super::sums::{self, name_in};
+use super::wall::WallClock;
 use crate::setup::LoopSetup;
 
 /// A stretch without a process value that lasts so long is told.
 const GAP_S: f64 = 60.0;
+
+/// A row's time is off by more only where a step of the clock has no event. A step is half a second.
+const OFF: TimeDelta = TimeDelta::milliseconds(400);
 
 /// What was found.
 #[derive(Clone, Debug)]
@@ -69,6 +73,11 @@ pub struct VerifiedLoop {
     pub gaps: Vec<(DateTime<Utc>, f64, String)>,
     /// Rows whose `elapsed_s` is before that of the row above.
     pub backwards: u64,
+    /// Steps of the system's clock: from which elapsed second on, the wall time then, and by how many
+    /// seconds.
+    pub clock_steps: Vec<(f64, DateTime<Utc>, f64)>,
+    /// Rows whose `time` is not what `elapsed_s` and the steps make it.
+    pub off_time: u64,
 }
 
 impl Verified {
@@ -77,7 +86,7 @@ impl Verified {
         let is_sound =
             |(_, state): &(String, FileState)| matches!(state, FileState::Whole | FileState::Open);
         let has_all_rows = |it: &VerifiedLoop| {
-            it.rows == it.scheduled && it.backwards == 0 && it.off_the_grid.is_empty()
+            it.rows == it.scheduled && it.backwards + it.off_time == 0 && it.off_the_grid.is_empty()
         };
         self.is_chain_whole
             && self.files.iter().all(is_sound)
@@ -91,10 +100,7 @@ impl Verified {
 /// It is no recording, or a file cannot be read at all.
 pub fn verify(folder: &Path) -> Result<Verified, ReadError> {
     let opened = open(folder)?;
-    let unreadable = |error: std::io::Error| {
-        let help = "check that the whole recording was copied";
-        ReadError::of_file(folder, format!("could not be read: {error}"), help)
-    };
+    let unreadable = |error: std::io::Error| unreadable(folder, &error);
     let text = match fs::read_to_string(folder.join(SUMS_FILE)) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
         read => read.map_err(unreadable)?,
@@ -125,7 +131,8 @@ pub fn verify(folder: &Path) -> Result<Verified, ReadError> {
     let loops = loops.map(|it| {
         let line = opened.setup.lines.iter().find(|line| line.name == it.line);
         let answer_within = line.map_or(Duration::ZERO, |line| line.answer_within);
-        rows_of(folder, it, it.every * 2 + answer_within)
+        let wall = WallClock::of_loop(&folder.join(it.name.as_str()), opened.facts.began, false)?;
+        rows_of(folder, it, it.every * 2 + answer_within, wall)
     });
     // A closed recording's list covers at least the file that says so.
     let has_list = !is_closed || listed.iter().any(|it| it.name == FACTS_FILE);
@@ -143,9 +150,10 @@ fn rows_of(
     folder: &Path,
     the_loop: &LoopSetup,
     late_at_most: Duration,
+    wall: WallClock,
 ) -> Result<VerifiedLoop, ReadError> {
     let points = the_loop.map.trend_points().count();
-    let mut count = Count::new(the_loop.every, late_at_most);
+    let mut count = Count::new(the_loop.every, late_at_most, wall);
     for path in day_files(&folder.join(the_loop.name.as_str()))? {
         for (number, record) in whole_rows(&path, false)?.0 {
             count.row(&Row::parse(&path, number, &record, points)?);
@@ -165,6 +173,7 @@ fn rows_of(
 struct Count {
     every_s: f64,
     late_at_most_s: f64,
+    wall: WallClock,
     found: VerifiedLoop,
     last_s: f64,
     changes: Vec<Change>,
@@ -180,11 +189,16 @@ struct Change {
 }
 
 impl Count {
-    fn new(every: Duration, late_at_most: Duration) -> Self {
+    fn new(every: Duration, late_at_most: Duration, wall: WallClock) -> Self {
+        let clock_steps = steps(&wall);
         Self {
             every_s: every.as_secs_f64(),
             late_at_most_s: late_at_most.as_secs_f64(),
-            found: VerifiedLoop::default(),
+            wall,
+            found: VerifiedLoop {
+                clock_steps,
+                ..VerifiedLoop::default()
+            },
             last_s: 0.0,
             changes: Vec::new(),
             gap: None,
@@ -204,6 +218,7 @@ impl Count {
         }
         self.found.rows += 1;
         self.found.backwards += u64::from(row.elapsed_s < self.last_s);
+        self.found.off_time += u64::from(!self.is_in_time(row));
         self.last_s = row.elapsed_s;
         *self.found.states.entry(row.state.clone()).or_default() += 1;
         if matches!(row.state.as_str(), "good" | "partial") {
@@ -212,6 +227,14 @@ impl Count {
             self.gap
                 .get_or_insert_with(|| (row.time, row.elapsed_s, row.state.clone()));
         }
+    }
+
+    fn is_in_time(&self, row: &Row) -> bool {
+        // A row of the very millisecond of a step may be before it or behind it.
+        [row.elapsed_s - 0.002, row.elapsed_s + 0.002]
+            .into_iter()
+            .filter_map(|elapsed_s| self.wall.at(elapsed_s))
+            .any(|wall| (row.time - wall).abs() < OFF)
     }
 
     fn end_gap(&mut self, now_s: f64) {
@@ -252,13 +275,30 @@ impl Count {
     }
 }
 
+fn steps(wall: &WallClock) -> Vec<(f64, DateTime<Utc>, f64)> {
+    let before = |number: usize, from_s: f64| {
+        let steps = wall.steps[..number].to_vec();
+        let before = WallClock {
+            steps,
+            ..wall.clone()
+        };
+        before.at(from_s)
+    };
+    let step = |(number, (from_s, time)): (usize, &(f64, DateTime<Utc>))| {
+        let by_s = (*time - before(number, *from_s)?).as_seconds_f64();
+        Some((*from_s, *time, by_s))
+    };
+    wall.steps.iter().enumerate().filter_map(step).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn counted(elapsed: impl IntoIterator<Item = f64>) -> VerifiedLoop {
         let second = Duration::from_secs(1);
-        let mut count = Count::new(second, 3 * second);
+        let wall = WallClock::beginning(DateTime::UNIX_EPOCH);
+        let mut count = Count::new(second, 3 * second, wall);
         for elapsed_s in elapsed {
             let time = DateTime::UNIX_EPOCH + Duration::from_secs_f64(elapsed_s);
             count.row(&Row {
@@ -287,5 +327,35 @@ mod tests {
 
         let doubled = counted((0..40).chain(39..40).map(f64::from));
         assert_eq!((doubled.rows, doubled.scheduled), (41, 40));
+    }
+
+    #[test]
+    fn a_time_that_no_step_explains_is_found() {
+        let second = Duration::from_secs(1);
+        let began = DateTime::UNIX_EPOCH;
+        let wall = WallClock {
+            began,
+            steps: vec![(2.0, began + 60 * second), (4.0, began + 60 * second)],
+        };
+        let off = |times: &[u32]| {
+            let mut count = Count::new(second, 3 * second, wall.clone());
+            for (elapsed_s, time) in times.iter().enumerate() {
+                count.row(&Row {
+                    time: began + *time * second,
+                    elapsed_s: elapsed_s as f64,
+                    state: "good".to_owned(),
+                    cells: Vec::new(),
+                });
+            }
+            count.done().off_time
+        };
+        assert_eq!(off(&[0, 1, 60, 61, 60, 61]), 0);
+        assert_eq!(
+            off(&[0, 1, 2, 61, 60, 61]),
+            0,
+            "before the step or behind it"
+        );
+        assert_eq!(off(&[0, 1, 60, 3, 4, 61]), 2);
+        assert_eq!(steps(&wall)[1], (4.0, began + 60 * second, -2.0));
     }
 }

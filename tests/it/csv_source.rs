@@ -62,7 +62,7 @@ fn wall_time_counts_from_the_first_row() {
     let (source, _) = read("time\tpv\n2027-03-04T06:00:00Z\t20\n2027-03-04T07:00:01.5+01:00\t21\n");
     let record = &source.loops[0];
     assert_eq!(record.time_s, [0.0, 1.5]);
-    let began = record.began.unwrap();
+    let began = record.wall.as_ref().unwrap().began;
     assert_eq!(began.to_rfc3339(), "2027-03-04T06:00:00+00:00");
 }
 
@@ -76,7 +76,7 @@ fn a_day_of_a_recording_is_read_with_its_elapsed_time_and_its_date() {
     let record = &source.loops[0];
     assert_eq!(record.time_s, [1.012]);
     assert_eq!(record.unit.as_deref(), Some("degC"));
-    let began = record.began.unwrap();
+    let began = record.wall.as_ref().unwrap().began;
     assert_eq!(began.to_rfc3339(), "2027-03-04T06:00:00+00:00");
 }
 
@@ -137,7 +137,7 @@ fn milliseconds_and_day_numbers_of_a_spreadsheet_are_read() {
     let record = &source.loops[0];
     assert_eq!(record.time_s, [0.0, 1.0, 3600.0]);
     assert_eq!(
-        record.began.unwrap().to_rfc3339(),
+        record.wall.as_ref().unwrap().began.to_rfc3339(),
         "2027-03-04T06:00:00+00:00"
     );
     assert!(

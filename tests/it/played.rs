@@ -53,7 +53,7 @@ impl Played {
         let recorder = into.map(|into| Recorder::create(into, "played", setup, &clock).unwrap());
         let start = Start {
             end: Some(length),
-            ..Start::of(clock)
+            ..Start::of(clock.clone())
         };
         let session: Session = opening.begin(setup, start, recorder);
         let entries = session.live.subscribe();

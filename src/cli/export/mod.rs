@@ -57,7 +57,7 @@ Examples:
 
 pub(super) fn run(args: &ExportArgs) -> Result<Exit, Stop> {
     let separator = separator(args)?;
-    let tables = chosen(args, tables(&args.source)?)?;
+    let tables = chosen(args, tables(&args.source, args.reading.skip_bad)?)?;
     refuse_own_source(&args.source, &tables, &args.file)?;
     let sheet = Sheet {
         tables: &tables,

@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use chrono::Local;
 
 use crate::cli::reading::{ReadingArgs, When};
-use crate::record::{CsvColumns, ReadError, Table, TableRow};
+use crate::record::{CsvColumns, ReadError, Table, TableRow, WallClock};
 
 /// The column that tells loops apart.
 const LOOP_COLUMN: &str = "loop";
@@ -191,9 +191,9 @@ impl Sheet<'_> {
         let began = first
             .wall
             .and_then(|(_, wall)| wall.checked_sub_signed(since));
-        let began = table.began.or(began);
+        let wall = table.wall.clone().or(began.map(WallClock::beginning));
         let at = |when: Option<When>, otherwise| match when {
-            Some(when) => when.on_axis(&table.name, first_s, began),
+            Some(when) => when.on_axis(&table.name, first_s, wall.as_ref()),
             None => Ok(otherwise),
         };
         let from_s = at(self.reading.from, f64::NEG_INFINITY).map_err(Failure::Wish)?;

@@ -62,8 +62,10 @@ impl Run {
                     self.settle(heard, Ear::finish);
                     self.lose_port(&lost.to_string()).await?;
                 },
+                () = self.changes.seen() => {}
                 () = sleep_until(wake) => {}
             }
+            self.clock.look();
             let now = Instant::now();
             if let Some(ear) = &mut self.line.ear {
                 ear.take(&came, now);
@@ -157,15 +159,19 @@ impl Run {
         let reads = heard.reads.drain(..later.unwrap_or(heard.reads.len()));
         let reads: Vec<Overheard> = reads.collect();
         if reads.is_empty() {
-            let why = self.why_unheard(index, began);
+            let why = self.why_unheard(index, due.elapsed, began);
             return self.send_absent(index, due, why).await;
         }
         let polled = others::row(&self.loops[index].setup.map, &reads);
         self.send_sample(index, due, &polled).await
     }
 
-    /// Why no read of a loop's unit was heard since then.
-    fn why_unheard(&self, index: usize, since: Instant) -> Why {
+    /// Why no read of a loop's unit was heard for the poll that was due then.
+    fn why_unheard(&self, index: usize, due: Duration, since: Instant) -> Why {
+        let every = self.loops[index].setup.every;
+        if self.clock.was_away(due, due + every) {
+            return Why::NotRunning;
+        }
         let unit = self.loops[index].setup.unit.get();
         match &self.line.ear {
             None => Why::PortLost,

@@ -86,9 +86,7 @@ impl Recorder {
         setup: &Setup,
         clock: &Clock,
     ) -> Result<Self, RecordError> {
-        let folder = into.join(folder_name(clock.began(), name));
-        disk.make_folder(&folder)
-            .map_err(|error| RecordError::new(&folder, error))?;
+        let folder = make_folder(disk.as_ref(), into, &folder_name(clock.began(), name))?;
         let filled = Self::fill(disk, &folder, name, setup, clock);
         if filled.is_err() {
             // Best effort: the error that is returned says why.
@@ -195,7 +193,7 @@ impl Recorder {
             lock,
             facts,
             loops,
-            clock: *clock,
+            clock: clock.clone(),
             last_stamp: now,
             from: now.elapsed,
             sync_every: SYNC_EVERY,
@@ -342,4 +340,21 @@ impl Recorder {
         self.disk
             .replace(&self.folder.join(FACTS_FILE), text.as_bytes())
     }
+}
+
+/// Makes a folder of this name; where a clock that was wrong gave the name before, of this and a number.
+fn make_folder(disk: &dyn Disk, into: &Path, name: &str) -> Result<PathBuf, RecordError> {
+    let numbered = (2..).map(|number| format!("{name}_{number}"));
+    for name in std::iter::once(name.to_owned()).chain(numbered) {
+        let folder = into.join(name);
+        match disk.make_folder(&folder) {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+            made => {
+                made.map_err(|error| RecordError::new(&folder, error))?;
+                return Ok(folder);
+            }
+        }
+    }
+    let error = io::Error::from(io::ErrorKind::AlreadyExists);
+    Err(RecordError::new(into, error))
 }

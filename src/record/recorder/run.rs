@@ -185,6 +185,10 @@ impl Recorder {
         let stamp = entry.stamp();
         self.last_stamp = self.last_stamp.max(stamp);
         let (of, is_poll) = match entry {
+            // Next to no room, and without it nobody can tell what the times behind the gap mean.
+            Entry::Event(event) if event.what == Happening::ClockStep => {
+                return drop(self.take(entry));
+            }
             Entry::Sample(sample) => (Some(&sample.of), true),
             Entry::Settings(settings) => (Some(&settings.of), false),
             Entry::Event(event) => (event.of.as_ref(), false),

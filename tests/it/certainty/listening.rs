@@ -91,7 +91,7 @@ impl Listening {
         let listening = Played::begin_as(Manner::ListenOnly, &setup, &mut plugged, length, None);
         let mut played = listening.await;
         tokio::spawn(adapter.clone().sits_loosely(self.seed, SHARE));
-        let mut judge = Judge::of_listener(&setup, &counters, played.clock);
+        let mut judge = Judge::of_listener(&setup, &counters, played.clock.clone());
         while let Some(entry) = played.next().await {
             judge.look(&entry);
         }

@@ -74,7 +74,7 @@ async fn a_value_of_another_unit_or_register_and_an_old_one_are_found_out() {
         (other_register, 1, 0),
         (old, 0, 1),
     ] {
-        let mut judge = Judge::new(&setup, &counters, clock);
+        let mut judge = Judge::new(&setup, &counters, clock.clone());
         judge.look(&Entry::Sample(Sample {
             of: setup.loops[0].name.clone(),
             stamp: clock.now(),

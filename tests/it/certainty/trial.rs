@@ -122,7 +122,7 @@ impl Trial {
         };
         let length = Duration::from_secs(self.polls.into());
         let mut played = Played::begin(&setup, &mut plugged, length, None).await;
-        let mut judge = Judge::new(&setup, &counters, played.clock);
+        let mut judge = Judge::new(&setup, &counters, played.clock.clone());
         while let Some(entry) = played.next().await {
             judge.look(&entry);
         }

@@ -1,7 +1,7 @@
 //! Example records: second-order step responses by formula, so that their numbers are known.
 
 use emberline::evidence::{Comparison, Pair, Side, Wanted, pair};
-use emberline::record::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts};
+use emberline::record::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, WallClock};
 use emberline::sample::Happening;
 use emberline::setup::Job;
 
@@ -159,7 +159,9 @@ pub(crate) fn empty_record() -> LoopRecord {
         controller: Some("Annealer controller".to_owned()),
         unit: Some("degC".to_owned()),
         band: Some(BAND),
-        began: "2027-03-04T06:00:00Z".parse().ok(),
+        wall: Some(WallClock::beginning(
+            "2027-03-04T06:00:00Z".parse().unwrap(),
+        )),
         first_s: None,
         time_s: Vec::new(),
         pv: Vec::new(),

@@ -258,7 +258,7 @@ fn what_people_wrote_cannot_break_the_page() {
 fn a_bare_csv_without_setpoint_settings_or_wall_time_still_makes_a_report() {
     let mut session = Session::new(BEFORE, AFTER);
     session.record.output = None;
-    session.record.began = None;
+    session.record.wall = None;
     session.record.unit = None;
     session.record.settings.clear();
     session.record.events.clear();
