@@ -1,6 +1,7 @@
 //! The commands: the only part that parses arguments, prints, and picks exit codes.
 
 mod awaiting;
+mod awake;
 mod before_after;
 mod degrees;
 mod demo;
@@ -25,6 +26,7 @@ mod read;
 pub mod reading;
 mod record;
 mod running;
+mod service;
 mod status_line;
 mod target;
 mod verify;

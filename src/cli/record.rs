@@ -9,11 +9,12 @@ use serde_json::json;
 use tokio::sync::broadcast::{self, error::RecvError};
 use tokio_util::sync::CancellationToken;
 
+use super::awake::SleepArgs;
 use super::health::{health_json, note_json, tell_advice};
 use super::listening::ListenArgs;
 use super::on::OnArgs;
 use super::running::{self, Recording, runtime};
-use super::{Exit, Stop};
+use super::{Exit, Stop, service};
 use crate::clock::Stamp;
 use crate::name::Name;
 use crate::notice::{Advice, AdviceWatch};
@@ -53,6 +54,8 @@ pub(super) struct RecordArgs {
     listen: ListenArgs,
     #[command(flatten)]
     on: OnArgs,
+    #[command(flatten)]
+    sleep: SleepArgs,
     /// One JSON object a line: each event, how well each unit answers every ten seconds, what should
     /// be checked about a line, and the recording at the end.
     #[arg(long)]
@@ -76,8 +79,17 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
     let mut teller = Teller::new(&setup, args.listen.listen_only, args.json);
     if let Some(folder) = &running.folder {
         let _ = writeln!(io::stderr(), "recording into {}", folder.display());
+        service::began(folder);
     }
-    let told = runtime()?.block_on(until_told(&mut live, &mut teller, &stop));
+    let _awake = args.sleep.keep_awake();
+    let progress = running.progress.clone();
+    let told = runtime()?.block_on(async {
+        tokio::select! {
+            told = until_told(&mut live, &mut teller, &stop) => told,
+            never = service::report(progress, &setup) => never,
+        }
+    });
+    service::ending();
     let folder = running.finish()?;
     told?;
     // What the lines said while they ended.

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use futures_util::future::{BoxFuture, OptionFuture};
 use tokio::runtime::{Builder, Runtime};
-use tokio::sync::broadcast;
+use tokio::sync::{broadcast, watch};
 use tokio_util::sync::CancellationToken;
 
 use super::listening::tell;
@@ -17,7 +17,7 @@ use super::owning::Owning;
 use super::{Exit, Stop};
 use crate::clock::{Clock, Machine as _, ThisMachine};
 use crate::line::{self, Manner, PortError, Start};
-use crate::record::{RecordError, Recorder, Unfinished};
+use crate::record::{Progress, RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
@@ -41,6 +41,8 @@ pub(super) struct Running {
     pub(super) clock: Clock,
     /// The recording's folder, if there is one.
     pub(super) folder: Option<PathBuf>,
+    /// How far its recorder has come.
+    pub(super) progress: Option<watch::Receiver<Progress>>,
     stop: CancellationToken,
     lines: Vec<JoinHandle<()>>,
     writing: JoinHandle<Option<Written>>,
@@ -154,6 +156,7 @@ pub(super) fn start(
     let folder = recorder
         .as_ref()
         .map(|recorder| recorder.folder().to_owned());
+    let progress = recorder.as_ref().map(Recorder::progress);
     let start = Start {
         clock: clock.clone(),
         from,
@@ -176,6 +179,7 @@ pub(super) fn start(
         hand,
         clock,
         folder,
+        progress,
         stop: stop.clone(),
         lines,
         writing,

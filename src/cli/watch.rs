@@ -9,6 +9,7 @@ use clap::Args;
 use tokio::sync::{broadcast, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::awake::SleepArgs;
 use super::degrees::degrees;
 use super::follow::{Heard, News};
 use super::listening::ListenArgs;
@@ -55,6 +56,8 @@ pub(super) struct WatchArgs {
     listen: ListenArgs,
     #[command(flatten)]
     on: OnArgs,
+    #[command(flatten)]
+    sleep: SleepArgs,
 }
 
 /// Marks on their way from the screen.
@@ -109,6 +112,8 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         story: None,
         written: None,
     };
+    let recorded = args.into.as_ref();
+    let _awake = recorded.and_then(|_| args.sleep.keep_awake_silently());
     let hand = running.hand.clone();
     let ending = runtime()?.block_on(async {
         tokio::select! {

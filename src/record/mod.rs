@@ -47,7 +47,7 @@ pub use layout::folder_name;
 pub use open_source::{OpenLoop, OpenSource, open_source};
 pub use read_error::ReadError;
 pub use record_error::RecordError;
-pub use recorder::{Recorder, SYNC_EVERY};
+pub use recorder::{Progress, Recorder, SYNC_EVERY};
 pub use recording_source::{Opened, is_recording, open};
 pub use samples::Samples;
 pub use source::{LoopRecord, RecordedEvent, RecordedSetting, RecordingFacts, Source};

@@ -25,7 +25,8 @@ impl WallClock {
         Self { began, steps }
     }
 
-    /// That of a loop's folder, whose events tell the steps.
+    /// That of a loop's folder, whose events tell the steps, if they are there: that they are missing is
+    /// `verify`'s business.
     ///
     /// # Errors
     /// The file of events cannot be read, or, unless `skip_bad`, a row of it.
@@ -39,7 +40,11 @@ impl WallClock {
             let stamp = stamp_of_cells(row.get(0)?, row.get(1)?)?;
             is_step.then_some((stamp.elapsed.as_secs_f64(), stamp.time))
         };
-        let (rows, _) = whole_rows(&folder.join(EVENTS_FILE), skip_bad)?;
+        let events = folder.join(EVENTS_FILE);
+        if !events.exists() {
+            return Ok(Self::beginning(began));
+        }
+        let (rows, _) = whole_rows(&events, skip_bad)?;
         let steps = rows.into_iter().filter_map(step).collect();
         Ok(Self { began, steps })
     }

@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::task::{Context, Poll as Polled};
 use std::time::Duration;
 
-use emberline::clock::Clock;
+use emberline::clock::{Clock, Simulated};
 use emberline::line::{Manner, Opened, Opener, Pace, PortError, Start};
 use emberline::sample::{Entry, Event, Happening, Reading, Sample, Settings, State, Why};
 use emberline::session::{Opening, Session};
@@ -75,6 +75,8 @@ struct Bench {
     sent: Arc<AtomicUsize>,
     plugs: Vec<Plug>,
     remarks: Vec<String>,
+    /// Whose clocks it goes by, if it is somebody's.
+    machine: Option<Arc<Simulated>>,
 }
 
 impl Bench {
@@ -95,6 +97,7 @@ impl Bench {
             sent: Arc::default(),
             plugs,
             remarks: Vec::new(),
+            machine: None,
         }
     }
 
@@ -123,9 +126,13 @@ impl Bench {
         opening
             .wait(|remark| self.remarks.push(remark.to_owned()))
             .await?;
+        let clock = match &self.machine {
+            Some(machine) => Clock::on(machine.clone()),
+            None => Clock::starting_at(chrono::DateTime::UNIX_EPOCH),
+        };
         let start = Start {
             end: Some(Duration::from_secs(seconds)),
-            ..Start::of(Clock::starting_at(chrono::DateTime::UNIX_EPOCH))
+            ..Start::of(clock)
         };
         let Session { hub, live, .. } = opening.begin(&self.setup, start, None);
         let mut entries = live.subscribe();
@@ -367,4 +374,27 @@ async fn another_masters_frames_that_come_in_one_piece_are_one_refusal() {
         "{refused}"
     );
     assert_eq!(bench.sent(), 0);
+}
+
+#[tokio::test(start_paused = true)]
+async fn polls_that_were_slept_through_say_so_whoever_asks() {
+    for (manner, polls) in [(Manner::Ask, &[][..]), (Manner::ListenOnly, &[TREND])] {
+        let mut bench = Bench::on(polled(polls));
+        let machine = Simulated::starting_at(chrono::DateTime::UNIX_EPOCH);
+        bench.machine = Some(machine.clone());
+        tokio::spawn(async move {
+            tokio::time::sleep(SECOND * 20).await;
+            machine.sleep(SECOND * 3600);
+        });
+        let told = bench.run(manner, 3660).await.unwrap();
+        let mut stretches = states(&told);
+        assert_eq!(stretches.len(), 3660);
+        let away = stretches.iter().filter(|it| **it == "not-running").count();
+        assert!((3599..=3601).contains(&away), "{manner:?}: {away}");
+        stretches.dedup();
+        assert_eq!(stretches, ["good", "not-running", "good"], "{manner:?}");
+        let is_told =
+            |it: &Entry| matches!(it, Entry::Event(it) if it.what == Happening::Suspended);
+        assert_eq!(told.iter().filter(|it| is_told(it)).count(), 1);
+    }
 }

@@ -13,7 +13,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tokio::sync::broadcast;
+use tokio::sync::{broadcast, watch};
 
 use super::disk::{Disk, FileSystem};
 use super::facts::{FactsFile, LineHealth};
@@ -37,6 +37,22 @@ use sync::Upkeep;
 /// The longest time between two syncs to the medium, unless told otherwise.
 pub const SYNC_EVERY: Duration = Duration::from_secs(5);
 
+/// How far a recorder has come since it was started.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Progress {
+    /// Rows of all files that are written.
+    pub written: u64,
+    /// Rows that wait in memory, because the disk takes none.
+    pub waiting: u64,
+}
+
+impl Progress {
+    /// Rows that came.
+    pub fn rows(self) -> u64 {
+        self.written + self.waiting
+    }
+}
+
 /// A recording that is being written.
 #[derive(Debug)]
 pub struct Recorder {
@@ -59,7 +75,10 @@ pub struct Recorder {
     /// What did not fit into memory, by loop.
     dropped: BTreeMap<Name, Dropped>,
     growth: Growth,
+    /// Rows, since it was started.
+    written: u64,
     space: SpaceWatch,
+    progress: watch::Sender<Progress>,
     /// Whoever looks on; weak, so that they can tell when everything has ended.
     live: Option<broadcast::WeakSender<Entry>>,
 }
@@ -203,7 +222,9 @@ impl Recorder {
             trouble: None,
             dropped: BTreeMap::new(),
             growth: Growth::of(setup, now.elapsed),
+            written: 0,
             space: SpaceWatch::default(),
+            progress: watch::Sender::default(),
             live: None,
         })
     }
@@ -216,6 +237,11 @@ impl Recorder {
         self.flush()?;
         self.growth.begin();
         Ok(())
+    }
+
+    /// How far it has come, whenever somebody wants to know.
+    pub fn progress(&self) -> watch::Receiver<Progress> {
+        self.progress.subscribe()
     }
 
     /// When it began to be written: 0, or when it went on.
@@ -315,12 +341,14 @@ impl Recorder {
             self.unsynced.get_or_insert_with(Stopwatch::start);
             self.growth.on_written(row.length());
             self.waiting.first_is_written();
+            self.written += 1;
         }
         for files in self.loops.values_mut() {
             while files.gap() > 0 {
                 let length = files.put_gap_row(&self.clock, self.disk.as_ref())?;
                 self.unsynced.get_or_insert_with(Stopwatch::start);
                 self.growth.on_written(length);
+                self.written += 1;
             }
         }
         Ok(())

@@ -10,7 +10,7 @@ use tokio::time::sleep;
 use super::super::growth::about;
 use super::super::layout::time_cell;
 use super::super::record_error::RecordError;
-use super::Recorder;
+use super::{Progress, Recorder};
 use crate::clock::Stamp;
 use crate::sample::{Entry, Event, Happening};
 
@@ -72,7 +72,12 @@ impl Recorder {
         } else {
             self.drop_entry(entry);
         }
-        self.write_out()
+        let written = self.write_out();
+        self.progress.send_replace(Progress {
+            written: self.written,
+            waiting: self.unwritten(),
+        });
+        written
     }
 
     pub(super) fn error(&self, error: io::Error) -> RecordError {

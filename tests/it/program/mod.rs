@@ -21,6 +21,8 @@ mod recordings;
 mod screen;
 #[cfg(unix)]
 mod serial;
+#[cfg(unix)]
+mod service;
 mod use_and_misuse;
 
 use std::ffi::OsStr;

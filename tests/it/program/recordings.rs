@@ -172,3 +172,40 @@ fn a_folder_that_cannot_be_written_is_named_and_nothing_is_left_behind() {
     assert_eq!(fs::read_to_string(&file).unwrap(), "precious");
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), before);
 }
+
+/// Puts a recording's times back by years.
+fn let_years_pass(recording: &Path) {
+    let the_loop = fs::read_dir(recording.join(LOOP)).unwrap();
+    let files = the_loop.map(|entry| entry.unwrap().path());
+    for path in files.chain([recording.join("recording.toml")]) {
+        let text = fs::read_to_string(&path).unwrap();
+        let lines = text.lines().map(|line| match line.get(..2) {
+            Some("20") => format!("19{}\n", &line[2..]),
+            _ => line.replace("began = \"20", "began = \"19") + "\n",
+        });
+        fs::write(&path, lines.collect::<String>()).unwrap();
+    }
+}
+
+#[test]
+fn a_recording_that_was_left_long_ago_stays_as_it_is_and_a_new_one_begins() {
+    let folder = tempdir().unwrap();
+    let device = device();
+    let recorder = start(&device, folder.path(), &[]);
+    let recording = recording_in(&folder.path().join("recordings"));
+    until("rows", || (rows(&recording, LOOP).len() > 3).then_some(()));
+    drop(recorder);
+    let_years_pass(&recording);
+    let left = fs::read_to_string(recording.join("recording.toml")).unwrap();
+
+    let ended = start(&device, folder.path(), &["--for", "1s"]).end();
+    assert_eq!(ended.code, Some(0), "{ended}");
+    for said in ["was not closed", "a new recording begins"] {
+        assert!(ended.err.contains(said), "{ended}");
+    }
+    let new = Path::new(ended.out.trim());
+    assert_ne!(new, recording);
+    assert_eq!(rows(new, LOOP).len(), 10);
+    let now = fs::read_to_string(recording.join("recording.toml")).unwrap();
+    assert_eq!(now, left);
+}
