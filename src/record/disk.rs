@@ -32,6 +32,9 @@ pub(crate) trait Tail: fmt::Debug + Send {
     /// Adds all of `bytes` in one write, or, if that fails, nothing.
     fn write(&mut self, bytes: &[u8]) -> io::Result<()>;
 
+    /// Takes off what is behind so many bytes.
+    fn cut(&mut self, length: u64) -> io::Result<()>;
+
     /// What brings everything written so far to the medium.
     fn syncing(&self) -> Syncing;
 }
@@ -134,6 +137,12 @@ impl Tail for GrowingFile {
             self.is_torn = self.file.set_len(self.length).is_err();
         }
         written
+    }
+
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.file.set_len(length)?;
+        self.length = length;
+        Ok(())
     }
 
     fn syncing(&self) -> Syncing {

@@ -1,8 +1,9 @@
 //! A disk that takes nothing for a while: rows wait in memory, and nothing is lost or doubled.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use std::{fs, io};
 
@@ -11,7 +12,7 @@ use tokio::time::sleep_until;
 
 use super::disk::{Disk, FileSystem, Syncing, Tail};
 use super::power_tests::{rows, sample, setup};
-use super::{RecordError, Recorder, verify};
+use super::{RecordError, Recorder, SYNC_EVERY, verify};
 use crate::clock::Clock;
 use crate::name::Name;
 use crate::sample::{Entry, Happening, Reading, Settings, SettingsCause};
@@ -27,6 +28,10 @@ struct State {
     /// Writes that still succeed once it is full.
     last_rows: AtomicU64,
     sync_fails: AtomicBool,
+    /// Files opened before it was taken out last lead nowhere.
+    times_out: AtomicU64,
+    is_out: AtomicBool,
+    synced: Mutex<BTreeMap<PathBuf, u64>>,
     room: AtomicU64,
 }
 
@@ -40,7 +45,25 @@ impl Small {
         self.0.is_full.store(false, Ordering::SeqCst);
     }
 
+    /// Of what was not synced at most the first three bytes of a file came to the medium.
+    fn take_out(&self) {
+        self.0.is_out.store(true, Ordering::SeqCst);
+        self.0.times_out.fetch_add(1, Ordering::SeqCst);
+        for (path, synced) in &*self.0.synced.lock().unwrap() {
+            let file = fs::OpenOptions::new().write(true).open(path).unwrap();
+            let length = file.metadata().unwrap().len();
+            file.set_len(length.min(synced + 3)).unwrap();
+        }
+    }
+
+    fn put_back(&self) {
+        self.0.is_out.store(false, Ordering::SeqCst);
+    }
+
     fn take(&self) -> io::Result<()> {
+        if self.0.is_out.load(Ordering::SeqCst) {
+            return Err(io::ErrorKind::NotFound.into());
+        }
         let one_less = |left: u64| left.checked_sub(1);
         let fits = !self.0.is_full.load(Ordering::SeqCst)
             || self
@@ -63,9 +86,17 @@ impl Disk for Small {
     }
 
     fn append(&self, path: &Path) -> io::Result<Box<dyn Tail>> {
+        if self.0.is_out.load(Ordering::SeqCst) {
+            return Err(io::ErrorKind::NotFound.into());
+        }
+        let tail = FileSystem.append(path)?;
+        let mut synced = self.0.synced.lock().unwrap();
+        synced.entry(path.to_owned()).or_insert(0);
         Ok(Box::new(SmallFile {
             disk: self.clone(),
-            tail: FileSystem.append(path)?,
+            path: path.to_owned(),
+            times_out: self.0.times_out.load(Ordering::SeqCst),
+            tail,
         }))
     }
 
@@ -82,7 +113,20 @@ impl Disk for Small {
 #[derive(Debug)]
 struct SmallFile {
     disk: Small,
+    path: PathBuf,
+    times_out: u64,
     tail: Box<dyn Tail>,
+}
+
+impl SmallFile {
+    fn check(&self) -> io::Result<()> {
+        if self.times_out == self.disk.0.times_out.load(Ordering::SeqCst) {
+            Ok(())
+        } else {
+            // EIO.
+            Err(io::Error::from_raw_os_error(5))
+        }
+    }
 }
 
 impl Tail for SmallFile {
@@ -91,16 +135,26 @@ impl Tail for SmallFile {
     }
 
     fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.check()?;
         self.disk.take()?;
         self.tail.write(bytes)
     }
 
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.check()?;
+        self.tail.cut(length)
+    }
+
     fn syncing(&self) -> Syncing {
         let (disk, syncing) = (self.disk.clone(), self.tail.syncing());
+        let (path, length, times_out) = (self.path.clone(), self.length(), self.times_out);
         Box::new(move || {
-            if disk.0.sync_fails.load(Ordering::SeqCst) {
+            let mut synced = disk.0.synced.lock().unwrap();
+            let is_out = disk.0.times_out.load(Ordering::SeqCst) > times_out;
+            if is_out || disk.0.sync_fails.load(Ordering::SeqCst) {
                 return Err(io::Error::from_raw_os_error(5));
             }
+            synced.insert(path, length);
             syncing()
         })
     }
@@ -346,6 +400,34 @@ async fn a_disk_that_takes_rows_but_does_not_keep_them_is_told_until_it_does() {
     );
     assert!(told[1].starts_with("disk-back"), "{told:?}");
     assert_eq!(told.len(), 2, "{told:?}");
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_medium_that_was_taken_out_gets_also_what_it_had_taken_and_not_kept() {
+    // By the real clock: never before it is taken out, or again and again.
+    for sync_every in [SYNC_EVERY, Duration::ZERO] {
+        let mut at_work = AtWork::start(|it| it.syncing_every(sync_every));
+        at_work.poll(0..25).await;
+        at_work.disk.take_out();
+        // Over midnight.
+        at_work.poll(25..60).await;
+        at_work.disk.put_back();
+        at_work.poll(60..80).await;
+        let (ended, home, told) = at_work.end().await;
+        let recording = ended.unwrap();
+        let values: Vec<String> = rows(home.path())
+            .iter()
+            .map(|row| cell(row, 3).to_owned())
+            .collect();
+        let expected: Vec<String> = (0..80).map(|n| n.to_string()).collect();
+        assert_eq!(values, expected);
+        assert_eq!(lines(&recording, "settings.csv").len(), 24);
+        let verified = verify(&recording).unwrap();
+        assert!(verified.is_whole(), "{verified:?}");
+        assert!(told[0].starts_with("disk-failed: "), "{told:?}");
+        assert!(told[1].starts_with("disk-back: "), "{told:?}");
+        assert_eq!(told.len(), 2, "{told:?}");
+    }
 }
 
 #[tokio::test(start_paused = true)]

@@ -8,7 +8,8 @@ use std::time::Duration;
 
 use chrono::NaiveDate;
 
-use super::disk::{Disk, Syncing, Tail};
+use super::disk::Disk;
+use super::growing::Growing;
 use super::layout::{
     DayPart, EVENTS_FILE, EVENTS_HEADER, SETTINGS_FILE, SETTINGS_HEADER, sample_header, sample_row,
     stamp_cells, units_of_header,
@@ -62,14 +63,7 @@ impl Row {
 #[derive(Debug)]
 pub(super) struct ClosedDay {
     pub(super) path: PathBuf,
-    table: Table,
-}
-
-impl ClosedDay {
-    /// What brings it to the medium.
-    pub(super) fn syncing(&self) -> Syncing {
-        self.table.syncing()
-    }
+    pub(super) table: Growing,
 }
 
 /// The open files of one loop.
@@ -79,14 +73,14 @@ pub(super) struct LoopFiles {
     every: Duration,
     folder: PathBuf,
     map: Arc<Map>,
-    day: Option<(DayPart, Table)>,
+    day: Option<(DayPart, Growing)>,
     /// The latest part of every day that has a file.
     parts: BTreeMap<NaiveDate, DayPart>,
     /// Where the rows made last belong.
     making: Option<(DayPart, Units)>,
     closed: Vec<ClosedDay>,
-    events: Table,
-    settings: Table,
+    events: Growing,
+    settings: Growing,
     last_settings: HashMap<String, String>,
     /// Polls that have a row, be it one that is still on its way: the number of the next poll.
     rows: u32,
@@ -107,13 +101,13 @@ impl LoopFiles {
             disk.make_folder(folder)?;
         }
         let map = the_loop.map.clone();
-        let events = Table::open(&folder.join(EVENTS_FILE), EVENTS_HEADER, disk)?;
-        let settings = Table::open(&folder.join(SETTINGS_FILE), SETTINGS_HEADER, disk)?;
+        let events = table(&folder.join(EVENTS_FILE), EVENTS_HEADER, disk)?;
+        let settings = table(&folder.join(SETTINGS_FILE), SETTINGS_HEADER, disk)?;
         let known = units_of_header(&map, mended.last_header.iter().map(String::as_str));
         let (day, making) = match mended.last_day {
             Some(day) => {
                 let path = folder.join(day.file_name());
-                let table = Table::open(&path, sample_header(&map, &known), disk)?;
+                let table = table(&path, sample_header(&map, &known), disk)?;
                 (Some((day, table)), Some((day, known)))
             }
             None => (None, None),
@@ -230,16 +224,22 @@ impl LoopFiles {
             Place::Events => &mut self.events,
             Place::Settings => &mut self.settings,
         };
+        // One row in one write, so that a reader beside us sees it whole.
         table.write(&row.line)
     }
 
     /// The table of a file of samples; the one before is closed.
-    fn table_of(&mut self, day: DayPart, units: &Units, disk: &dyn Disk) -> io::Result<&mut Table> {
+    fn table_of(
+        &mut self,
+        day: DayPart,
+        units: &Units,
+        disk: &dyn Disk,
+    ) -> io::Result<&mut Growing> {
         let open = match self.day.take() {
             Some((open, table)) if open == day => (open, table),
             before => {
                 let path = self.folder.join(day.file_name());
-                let opened = Table::open(&path, sample_header(&self.map, units), disk);
+                let opened = table(&path, sample_header(&self.map, units), disk);
                 let (full, opened) = match opened {
                     Ok(table) => (before, table),
                     Err(error) => {
@@ -283,44 +283,25 @@ impl LoopFiles {
         self.closed.drain(..)
     }
 
-    /// What brings everything that was written to the medium.
-    pub(super) fn syncing(&self) -> impl Iterator<Item = Syncing> {
-        let day = self.day.iter().map(|(_, table)| table);
-        day.chain([&self.events, &self.settings])
-            .map(Table::syncing)
+    /// Every file that is open.
+    pub(super) fn files(&mut self) -> impl Iterator<Item = &mut Growing> {
+        let day = self.day.iter_mut().map(|(_, table)| table);
+        day.chain([&mut self.events, &mut self.settings])
     }
 }
 
-/// One CSV file that grows: RFC 4180, but with LF line ends.
-#[derive(Debug)]
-struct Table {
-    tail: Box<dyn Tail>,
-}
-
-impl Table {
-    /// At the end of what is there; an empty file begins with its header.
-    fn open<T: AsRef<[u8]>>(
-        path: &Path,
-        header: impl IntoIterator<Item = T>,
-        disk: &dyn Disk,
-    ) -> io::Result<Self> {
-        let tail = disk.append(path)?;
-        let is_new = tail.length() == 0;
-        let mut table = Self { tail };
-        if is_new {
-            table.write(&line(header)?)?;
-        }
-        Ok(table)
+/// A CSV file that grows, RFC 4180 but with LF line ends: at the end of what is there; an empty one
+/// begins with its header.
+fn table<T: AsRef<[u8]>>(
+    path: &Path,
+    header: impl IntoIterator<Item = T>,
+    disk: &dyn Disk,
+) -> io::Result<Growing> {
+    let mut table = Growing::open(path, disk)?;
+    if table.is_empty() {
+        table.write(&line(header)?)?;
     }
-
-    /// One row in one write, so that a reader beside us sees it whole.
-    fn write(&mut self, line: &[u8]) -> io::Result<()> {
-        self.tail.write(line)
-    }
-
-    fn syncing(&self) -> Syncing {
-        self.tail.syncing()
-    }
+    Ok(table)
 }
 
 fn line<T: AsRef<[u8]>>(cells: impl IntoIterator<Item = T>) -> io::Result<Vec<u8>> {

@@ -17,6 +17,7 @@ mod day_file;
 mod disk;
 mod facts;
 mod follow;
+mod growing;
 mod growth;
 mod layout;
 mod lock;

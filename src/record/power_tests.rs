@@ -95,6 +95,10 @@ impl Tail for Noted {
         self.tail.write(bytes)
     }
 
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.tail.cut(length)
+    }
+
     fn syncing(&self) -> Syncing {
         let (path, journal, syncing) =
             (self.path.clone(), self.journal.clone(), self.tail.syncing());

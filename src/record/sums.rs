@@ -11,7 +11,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::disk::{Disk, Syncing, Tail};
+use super::disk::Disk;
+use super::growing::Growing;
 use super::layout::SUMS_FILE;
 
 const CHAIN: &str = "# chain ";
@@ -22,7 +23,7 @@ pub(super) struct Sums {
     folder: PathBuf,
     listed: Vec<String>,
     last: Link,
-    tail: Option<Box<dyn Tail>>,
+    tail: Option<Growing>,
 }
 
 /// A link of the chain: how many lines it covers, and their running hash.
@@ -103,7 +104,7 @@ impl Sums {
         let has_link = listed.last().is_none_or(|last| last.is_chained);
         sums.listed = listed.into_iter().map(|it| it.name).collect();
         sums.last = link;
-        let mut tail = disk.append(&path)?;
+        let mut tail = Growing::open(&path, disk)?;
         if !has_link {
             // Power went between a checksum and its link.
             tail.write(format!("{}\n", sums.last.line()).as_bytes())?;
@@ -124,7 +125,7 @@ impl Sums {
         self.listed.contains(&name_in(&self.folder, file))
     }
 
-    /// Adds a file with this sum. It is on the medium only after [`Sums::syncing`].
+    /// Adds a file with this sum. It is on the medium only once the file is synced.
     pub(super) fn list(&mut self, file: &Path, sum: &str, disk: &dyn Disk) -> io::Result<()> {
         let name = name_in(&self.folder, file);
         if self.listed.contains(&name) {
@@ -134,7 +135,7 @@ impl Sums {
         let link = self.last.next(&line);
         let tail = match &mut self.tail {
             Some(tail) => tail,
-            none => none.insert(disk.append(&self.folder.join(SUMS_FILE))?),
+            none => none.insert(Growing::open(&self.folder.join(SUMS_FILE), disk)?),
         };
         tail.write(format!("{line}\n{}\n", link.line()).as_bytes())?;
         self.listed.push(name);
@@ -142,9 +143,9 @@ impl Sums {
         Ok(())
     }
 
-    /// What brings them to the medium.
-    pub(super) fn syncing(&self) -> Option<Syncing> {
-        Some(self.tail.as_ref()?.syncing())
+    /// Their file, once there is one.
+    pub(super) fn file(&mut self) -> Option<&mut Growing> {
+        self.tail.as_mut()
     }
 }
 

@@ -9,7 +9,7 @@ use tokio::time::sleep;
 use super::super::layout::{files_of_recording, time_cell};
 use super::super::record_error::RecordError;
 use super::Recorder;
-use super::run::heals;
+use super::run::{heals, is_lack_of_room};
 use crate::sample::{Entry, Happening};
 
 /// How long a disk that takes nothing is tried at the end; whoever stops us waits no longer.
@@ -29,6 +29,7 @@ impl Recorder {
             if !heals(&error) || self.clock.now().elapsed >= give_up_at {
                 return Err(self.given_up(&error));
             }
+            self.must_reopen |= !is_lack_of_room(&error);
             sleep(REST).await;
         }
         self.lock.give_up();
@@ -50,7 +51,7 @@ impl Recorder {
         for file in files_of_recording(&self.folder)? {
             self.sums.add(&file, self.disk.as_ref())?;
         }
-        self.sums.syncing().map_or(Ok(()), |syncing| syncing())
+        self.sums.file().map_or(Ok(()), |file| file.begin_sync()())
     }
 
     fn given_up(&self, error: &io::Error) -> RecordError {

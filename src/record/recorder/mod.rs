@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::{broadcast, watch};
@@ -57,7 +58,7 @@ impl Progress {
 #[derive(Debug)]
 pub struct Recorder {
     folder: PathBuf,
-    disk: Box<dyn Disk>,
+    disk: Arc<dyn Disk>,
     /// Held until the recording is closed or the process ends.
     lock: Lock,
     facts: FactsFile,
@@ -72,6 +73,8 @@ pub struct Recorder {
     upkeep: Upkeep,
     waiting: Waiting,
     trouble: Option<Trouble>,
+    /// The open files may lead nowhere any more.
+    must_reopen: bool,
     /// What did not fit into memory, by loop.
     dropped: BTreeMap<Name, Dropped>,
     growth: Growth,
@@ -208,7 +211,7 @@ impl Recorder {
         Ok(Self {
             sums: Sums::open(folder, disk.as_ref())?,
             folder: folder.to_owned(),
-            disk,
+            disk: disk.into(),
             lock,
             facts,
             loops,
@@ -220,6 +223,7 @@ impl Recorder {
             upkeep: Upkeep::default(),
             waiting: Waiting::new(MEMORY),
             trouble: None,
+            must_reopen: false,
             dropped: BTreeMap::new(),
             growth: Growth::of(setup, now.elapsed),
             written: 0,
@@ -334,6 +338,9 @@ impl Recorder {
     /// Writes all rows that wait, and flushes them to the system. At an error the row that was not
     /// written is the next one, and nothing behind it is written.
     fn flush(&mut self) -> io::Result<()> {
+        if self.must_reopen {
+            self.reopen()?;
+        }
         while let Some(row) = self.waiting.first() {
             if let Some(files) = self.loops.get_mut(&row.of) {
                 files.put(row, self.disk.as_ref())?;

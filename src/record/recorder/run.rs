@@ -109,6 +109,7 @@ impl Recorder {
         if !heals(&error) {
             return Err(self.error(error));
         }
+        self.must_reopen |= !is_lack_of_room(&error);
         let retry_at = self.clock.now().elapsed + RETRY;
         if let Some(trouble) = &mut self.trouble {
             trouble.retry_at = retry_at;
@@ -247,6 +248,12 @@ impl Dropped {
 pub(super) fn heals(error: &io::Error) -> bool {
     use io::ErrorKind::{InvalidData, InvalidInput, Other};
     !matches!(error.kind(), InvalidData | InvalidInput | Other)
+}
+
+/// Whether the files are as they were, only that nothing more fits.
+pub(super) fn is_lack_of_room(error: &io::Error) -> bool {
+    use io::ErrorKind::{QuotaExceeded, StorageFull};
+    matches!(error.kind(), QuotaExceeded | StorageFull)
 }
 
 /// What is wrong with the disk.

@@ -3,9 +3,12 @@
 use std::future::pending;
 use std::io;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use tokio::task::{JoinHandle, spawn_blocking};
 
+use super::super::disk::Syncing;
+use super::super::growing::Growing;
 use super::super::loop_files::{ClosedDay, LoopFiles};
 use super::super::record_error::RecordError;
 use super::super::sums::sum;
@@ -61,11 +64,25 @@ impl Recorder {
         }
     }
 
+    /// Every file that may not be on the medium as it is.
+    fn files(&mut self) -> impl Iterator<Item = &mut Growing> {
+        let open = self.loops.values_mut().flat_map(LoopFiles::files);
+        let closed = self.upkeep.closed.iter_mut().map(|it| &mut it.day.table);
+        open.chain(closed).chain(self.sums.file())
+    }
+
+    /// Opens every file anew, with what may not have come to the medium.
+    pub(super) fn reopen(&mut self) -> io::Result<()> {
+        let disk = Arc::clone(&self.disk);
+        self.files()
+            .try_for_each(|file| file.reopen(disk.as_ref()))?;
+        self.must_reopen = false;
+        Ok(())
+    }
+
     fn start_sync(&mut self) {
         self.unsynced = None;
-        let mut files: Vec<_> = self.loops.values().flat_map(LoopFiles::syncing).collect();
-        files.extend(self.upkeep.closed.iter().map(|it| it.day.syncing()));
-        files.extend(self.sums.syncing());
+        let files: Vec<Syncing> = self.files().map(Growing::begin_sync).collect();
         let without_sum = self.upkeep.closed.iter().filter(|it| it.sum.is_none());
         let paths: Vec<PathBuf> = without_sum.map(|it| it.day.path.clone()).collect();
         self.upkeep.running = Some(spawn_blocking(move || {
@@ -86,13 +103,16 @@ impl Recorder {
             Err(error) => {
                 // Whether anything came to the medium is not known.
                 self.unsynced.get_or_insert_with(Stopwatch::start);
-                self.failed(error)
+                self.failed(error)?;
+                self.must_reopen = true;
+                Ok(())
             }
         }
     }
 
     /// Writes down the checksums of closed days.
     fn list(&mut self, summed: Vec<Summed>) -> io::Result<()> {
+        self.files().for_each(Growing::end_sync);
         for (path, sum) in summed {
             let same = |it: &&mut Closed| it.day.path == path;
             if let Some(closed) = self.upkeep.closed.iter_mut().find(same) {
