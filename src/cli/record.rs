@@ -121,13 +121,15 @@ async fn until_told(
         }
     };
     tokio::select! {
-        told = telling => told,
-        () = stop.cancelled() => Ok(()),
+        // A signal stops the session too, and is to be named all the same.
+        biased;
         signal = asked_to_end() => {
             let signal = signal.map_err(|error| Stop::new(Exit::Files, format!("signals cannot be heard: {error}")))?;
             let _ = writeln!(io::stderr(), "{signal}: closing the recording");
             Ok(())
         }
+        told = telling => told,
+        () = stop.cancelled() => Ok(()),
     }
 }
 

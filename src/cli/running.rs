@@ -21,6 +21,10 @@ use crate::record::{Progress, RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
+use crate::signals::asked_to_end;
+
+/// A program that was asked to end, and has written everything, ends long before this by itself.
+const ENDS_WITHIN: Duration = Duration::from_secs(2);
 
 /// A gap that is longer is not filled with rows: more likely a clock is wrong, or the job another.
 /// Common practice, no source.
@@ -197,9 +201,20 @@ fn start_writing(
 ) -> Result<JoinHandle<Option<Written>>, Stop> {
     let stop = stop.clone();
     on_its_own_thread("recorder", async move {
-        let ((), written) = tokio::join!(hub, OptionFuture::from(recorder));
+        let all = async { tokio::join!(hub, OptionFuture::from(recorder)).1 };
+        tokio::pin!(all);
+        let (written, is_asked) = tokio::select! {
+            written = &mut all => (written, false),
+            Ok(_) = asked_to_end() => {
+                stop.cancel();
+                (all.await, true)
+            }
+        };
         // Also after an error that no waiting heals: nobody should go on polling for nothing.
         stop.cancel();
+        if is_asked {
+            end_before_long(matches!(written, Some(Err(_))));
+        }
         written
     })
 }
@@ -252,6 +267,18 @@ impl Running {
         }
         Ok(written.transpose()?)
     }
+}
+
+/// Ends the program, should it not end by itself although all is written: a terminal that takes nothing,
+/// at the far end of a link that hangs, may hold the thread that shows things for ever.
+fn end_before_long(has_failed: bool) {
+    let exit = if has_failed { Exit::Files } else { Exit::Done };
+    // Without a thread to spare it goes as well, as long as the terminal takes what is shown.
+    let _ = thread::Builder::new().spawn(move || {
+        thread::sleep(ENDS_WITHIN);
+        #[expect(clippy::exit, reason = "everything is written, and nobody can be told")]
+        std::process::exit(exit as i32)
+    });
 }
 
 fn crashed(what: &str) -> Stop {

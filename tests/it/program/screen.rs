@@ -16,7 +16,7 @@ use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
 use rustix::process::{Pid, Signal, WaitOptions, kill_process, waitpid};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{Winsize, tcgetattr, tcsetwinsize};
+use rustix::termios::{Action, Winsize, tcflow, tcgetattr, tcsetwinsize};
 use tempfile::tempdir;
 
 use super::device::{Device, LOOP, Plug};
@@ -108,6 +108,11 @@ impl OnScreen {
         self.is_closed.store(true, Ordering::SeqCst);
         self.reader.join().unwrap();
         self.program
+    }
+
+    /// From now on the terminal takes nothing.
+    fn hang(&self) {
+        tcflow(&self.terminal, Action::OOff).unwrap();
     }
 
     fn press(&mut self, keys: &str) {
@@ -328,6 +333,21 @@ fn a_closed_window_ends_a_recording_without_a_screen_in_order() {
     let mut program = window.close();
     kill_process(Pid::from_child(&program.0), Signal::HUP).unwrap();
     assert_eq!(program.0.wait().unwrap().code(), Some(0));
+    let happened = events(&recording_in(&into), LOOP);
+    assert_eq!(happened, ["recording-began", "recording-ended"]);
+}
+
+#[test]
+fn a_terminal_that_takes_nothing_keeps_no_recorder_from_ending_in_order() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let options = ["--into", into.to_str().unwrap()];
+    let device = device();
+    let mut screen = watch(&device, folder.path(), &options);
+    screen.shows(&["in band for"]);
+    screen.hang();
+    kill_process(Pid::from_child(&screen.program.0), Signal::TERM).unwrap();
+    assert_eq!(screen.program.0.wait().unwrap().code(), Some(0));
     let happened = events(&recording_in(&into), LOOP);
     assert_eq!(happened, ["recording-began", "recording-ended"]);
 }
