@@ -1,5 +1,6 @@
 //! The commands: the only part that parses arguments, prints, and picks exit codes.
 
+mod allowance;
 mod awaiting;
 mod awake;
 mod before_after;

@@ -11,6 +11,7 @@ use tokio::runtime::{Builder, Runtime};
 use tokio::sync::{broadcast, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::allowance::ask_for_many_files;
 use super::listening::tell;
 use super::on::Runner;
 use super::owning::Owning;
@@ -132,6 +133,7 @@ pub(super) fn start(
     stop: &CancellationToken,
     recording: Option<&Recording<'_>>,
 ) -> Result<Running, Stop> {
+    ask_for_many_files();
     let find = |it: &Recording<'_>| it.unfinished(setup);
     let unfinished = recording.map(find).transpose()?.flatten();
     let mut owning = Owning::take(setup)?;

@@ -209,3 +209,44 @@ fn a_recording_that_was_left_long_ago_stays_as_it_is_and_a_new_one_begins() {
     let now = fs::read_to_string(recording.join("recording.toml")).unwrap();
     assert_eq!(now, left);
 }
+
+/// Three files for each.
+#[cfg(unix)]
+#[test]
+fn more_loops_are_recorded_than_the_system_allows_files_at_first() {
+    use std::fmt::Write as _;
+    let units: Vec<u8> = (1..=100).collect();
+    let device = Device::of_units(Plug::Tcp(Framing::Tcp), &units);
+    let folder = tempdir().unwrap();
+    let setup = device.setup(folder.path());
+    let mut text = fs::read_to_string(&setup).unwrap();
+    for unit in 2..=100 {
+        write!(
+            text,
+            "[[loops]]\nname = \"loop-{unit}\"\nline = \"bench\"\n"
+        )
+        .unwrap();
+        writeln!(
+            text,
+            "unit_number = {unit}\nmap = \"map.toml\"\nevery = \"1 s\""
+        )
+        .unwrap();
+    }
+    fs::write(&setup, text).unwrap();
+    let program = env!("CARGO_BIN_EXE_emberline");
+    let script = format!(
+        "ulimit -S -n 256; exec {program} record setup.toml --into . --for 1s --listen-first 0s"
+    );
+    let ended = std::process::Command::new("sh")
+        .args(["-c", &script])
+        .current_dir(folder.path())
+        .output()
+        .unwrap();
+    assert!(ended.status.success(), "{ended:?}");
+    let recording = folder
+        .path()
+        .join(String::from_utf8(ended.stdout).unwrap().trim());
+    let verified = emberline(&["verify", recording.to_str().unwrap(), "--json"]);
+    assert_eq!(verified.code, Some(0), "{verified}");
+    assert_eq!(verified.json()["loops"].as_array().unwrap().len(), 100);
+}
