@@ -18,7 +18,7 @@ pub(crate) fn print(recording: &Path) {
     let mut hours = Hours::default();
     let (mut good, mut last_s) = (0, 0.0);
     for block in opened.loops[0].samples() {
-        for sample in block.unwrap() {
+        for sample in block.unwrap().iter() {
             good += u64::from(sample.state == Some(State::Good));
             last_s = sample.time_s;
             hours.add(sample.time_s, sample.pv);

@@ -8,6 +8,7 @@ use std::thread::{self, JoinHandle};
 
 use super::block::{BLOCK_ROWS, Block, Blocks};
 use super::read_error::ReadError;
+use super::spare::Spare;
 
 /// More threads than this would read faster than anything can be worked out, and take more memory.
 const MOST_THREADS: usize = 8;
@@ -22,6 +23,7 @@ pub(super) struct Ahead {
     waiting: VecDeque<Job>,
     /// In order; blocks are taken from the first.
     reading: VecDeque<Reading>,
+    spare: Spare,
     at_once: usize,
 }
 
@@ -32,11 +34,12 @@ struct Reading {
 
 impl Ahead {
     /// Begins with the first files.
-    pub(super) fn new(files: impl IntoIterator<Item = Job>) -> Self {
+    pub(super) fn new(files: impl IntoIterator<Item = Job>, spare: Spare) -> Self {
         let cores = thread::available_parallelism().map_or(1, NonZero::get);
         Self {
             waiting: files.into_iter().collect(),
             reading: VecDeque::new(),
+            spare,
             at_once: cores.min(MOST_THREADS),
         }
     }
@@ -47,7 +50,8 @@ impl Ahead {
             while self.reading.len() < self.at_once
                 && let Some(job) = self.waiting.pop_front()
             {
-                self.reading.push_back(Reading::begin(job));
+                self.reading
+                    .push_back(Reading::begin(job, self.spare.clone()));
             }
             if let Ok(block) = self.reading.front()?.blocks.recv() {
                 return Some(block);
@@ -62,11 +66,11 @@ impl Ahead {
 }
 
 impl Reading {
-    fn begin(job: Job) -> Self {
+    fn begin(job: Job, spare: Spare) -> Self {
         let (sender, blocks) = sync_channel(MOST_BLOCKS);
-        let read = |sender: &SyncSender<_>| {
+        let read = move |sender: &SyncSender<_>| {
             let mut file = job()?;
-            while let Some(block) = file.next_block()? {
+            while let Some(block) = file.next_block(spare.take())? {
                 if sender.send(Ok(block)).is_err() {
                     // Nobody wants the rest.
                     break;

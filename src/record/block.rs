@@ -83,6 +83,6 @@ impl Block {
 
 /// A file that gives its samples in blocks.
 pub(super) trait Blocks: Send {
-    /// The next one; `None` at the end.
-    fn next_block(&mut self) -> Result<Option<Block>, ReadError>;
+    /// The next one, in this room; `None` at the end.
+    fn next_block(&mut self, room: Vec<RecordedSample>) -> Result<Option<Block>, ReadError>;
 }

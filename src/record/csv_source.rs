@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::block::{BLOCK_ROWS, Block, Blocks, RecordedSample, RowCounts};
+use super::block::{Block, Blocks, RecordedSample, RowCounts};
 use super::csv_cell::{Counts, Moment, number};
 use super::csv_columns::{CsvColumns, Places, counts_of, split_unit};
 use super::csv_file::{CsvFile, CsvRow, Writer};
@@ -239,11 +239,11 @@ impl CsvRows {
 }
 
 impl Blocks for CsvRows {
-    fn next_block(&mut self) -> Result<Option<Block>, ReadError> {
+    fn next_block(&mut self, room: Vec<RecordedSample>) -> Result<Option<Block>, ReadError> {
         let mut block = Block {
             file: self.shape.cells.path.clone(),
             first_row: 0,
-            samples: Vec::with_capacity(BLOCK_ROWS),
+            samples: room,
             counts: RowCounts::default(),
         };
         while !block.is_full()

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use rust_decimal::Decimal;
 
-use super::block::{BLOCK_ROWS, Block, Blocks, RecordedSample, RowCounts};
+use super::block::{Block, Blocks, RecordedSample, RowCounts};
 use super::csv_file::{CsvFile, CsvRow, RESTORE, Writer};
 use super::layout::{FIXED_COLUMNS, units_of_header};
 use super::plain_rows::PlainRows;
@@ -206,11 +206,11 @@ impl DayFile {
 }
 
 impl Blocks for DayFile {
-    fn next_block(&mut self) -> Result<Option<Block>, ReadError> {
+    fn next_block(&mut self, room: Vec<RecordedSample>) -> Result<Option<Block>, ReadError> {
         let mut block = Block {
             file: self.path.clone(),
             first_row: 0,
-            samples: Vec::with_capacity(BLOCK_ROWS),
+            samples: room,
             counts: RowCounts::default(),
         };
         loop {

@@ -3,6 +3,7 @@ use std::io::Cursor;
 use proptest::prelude::*;
 use proptest::sample::select;
 
+use super::super::block::BLOCK_ROWS;
 use super::*;
 
 const MAP: &str = include_str!("../../configs/maps/annealer.toml");
@@ -33,7 +34,7 @@ fn everything(text: &[u8], looks_at_plain_rows: bool, skip_bad: bool) -> Everyth
         error: None,
     };
     loop {
-        match day.next_block() {
+        match day.next_block(Vec::new()) {
             Ok(Some(block)) => {
                 found.counts.add(&block.counts);
                 found.samples.extend(block.samples.iter().map(|it| {

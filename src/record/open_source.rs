@@ -140,7 +140,7 @@ impl OpenLoop {
         let (mut time_s, mut pv) = (Vec::new(), Vec::new());
         let (mut setpoint, mut output, mut autotune) = (Vec::new(), Vec::new(), Vec::new());
         for block in &mut samples {
-            for sample in block?.into_iter().filter(|it| !it.pv.is_nan()) {
+            for sample in block?.iter().filter(|it| !it.pv.is_nan()) {
                 time_s.push(sample.time_s);
                 pv.push(sample.pv);
                 setpoint.push(sample.setpoint);

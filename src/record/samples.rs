@@ -7,6 +7,7 @@ use super::block::{Block, RecordedSample, RowCounts};
 use super::day_file::BACKWARDS;
 use super::read_error::ReadError;
 use super::recording_source::UNREADABLE;
+use super::spare::{SampleBlock, Spare};
 
 /// The samples of one loop in the order of time, in blocks: every row, also those without a process
 /// value. Files are read ahead by several threads; memory does not grow with the record.
@@ -14,6 +15,7 @@ use super::recording_source::UNREADABLE;
 /// An error (a row that cannot be read, with its file and number) is the last thing it gives.
 pub struct Samples {
     files: Option<Ahead>,
+    spare: Spare,
     skip_bad: bool,
     /// Of the last sample.
     file: PathBuf,
@@ -23,8 +25,10 @@ pub struct Samples {
 
 impl Samples {
     pub(super) fn new(files: impl IntoIterator<Item = Job>, skip_bad: bool) -> Self {
+        let spare = Spare::default();
         Self {
-            files: Some(Ahead::new(files)),
+            files: Some(Ahead::new(files, spare.clone())),
+            spare,
             skip_bad,
             file: PathBuf::new(),
             last_s: f64::NEG_INFINITY,
@@ -64,7 +68,7 @@ impl Samples {
 }
 
 impl Iterator for Samples {
-    type Item = Result<Vec<RecordedSample>, ReadError>;
+    type Item = Result<SampleBlock, ReadError>;
 
     fn next(&mut self) -> Option<Self::Item> {
         let read = self.files.as_mut()?.next();
@@ -72,7 +76,7 @@ impl Iterator for Samples {
             let mut block = block?;
             self.behind_the_last(&mut block)?;
             self.counts.add(&block.counts);
-            Ok(block.samples)
+            Ok(SampleBlock::new(block.samples, self.spare.clone()))
         });
         if !matches!(read, Some(Ok(_))) {
             self.files = None;
