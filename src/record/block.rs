@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use super::read_error::ReadError;
 use crate::sample::State;
 
-/// Rows of a block, at most: 80 KB.
-pub(super) const BLOCK_ROWS: usize = 2048;
+/// Rows of a block, at most: 320 KB. With smaller ones more time goes into handing them over.
+pub(super) const BLOCK_ROWS: usize = 8192;
 
 /// One row of a loop's record.
 #[derive(Clone, Copy, Debug, PartialEq)]

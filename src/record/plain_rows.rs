@@ -53,7 +53,9 @@ impl PlainRows {
         Self {
             cells: (0..shape.points()).map(cell).collect(),
             minute: [0; 17],
-            elapsed: Elapsed::default(),
+            elapsed: Elapsed {
+                tens: Above::nothing(0),
+            },
             setpoint: Above::nothing(f64::NAN),
             autotune: Above::nothing(false),
         }
@@ -120,67 +122,61 @@ impl PlainRows {
 }
 
 /// Elapsed seconds: nine times in ten all digits but the last ones are those of the row above.
-#[derive(Default)]
 struct Elapsed {
-    /// The digits before the last one.
-    begin: Vec<u8>,
-    /// The number they are.
-    tens: u32,
+    /// The digits before the last one, and the number they are.
+    tens: Above<u32>,
 }
 
 impl Elapsed {
     /// The number at the beginning of `text`, and its length.
     #[inline]
     fn read(&mut self, text: &[u8]) -> Option<(f64, usize)> {
-        if let Some(rest) = text.strip_prefix(&self.begin[..])
-            && let [ones, b'.', a, b, c, b',', ..] = rest
+        if let Some((tens, length)) = self.tens.repeated(text)
+            && let [ones, b'.', a, b, c, b',', ..] = &text[length..]
             && [ones, a, b, c].into_iter().all(u8::is_ascii_digit)
         {
             let milliseconds = [ones, a, b, c]
                 .into_iter()
-                .fold(u64::from(self.tens), |number, digit| {
+                .fold(u64::from(tens), |number, digit| {
                     10 * number + u64::from(digit - b'0')
                 });
-            return Some((milliseconds as f64 / 1e3, self.begin.len() + 5));
+            return Some((milliseconds as f64 / 1e3, length + 5));
         }
         let (seconds, length) = number(text)?;
-        self.keep(&text[..length]);
-        Some((seconds, length))
-    }
-
-    fn keep(&mut self, cell: &[u8]) {
-        let begin = cell
-            .len()
-            .checked_sub(5)
-            .map_or(&[][..], |end| &cell[..end]);
-        let tens = str::from_utf8(begin).ok().and_then(|it| it.parse().ok());
-        self.tens = tens.unwrap_or(0);
-        self.begin.clear();
-        if tens.is_some() {
-            self.begin.extend_from_slice(begin);
+        let begin = length.saturating_sub(5);
+        let tens = str::from_utf8(&text[..begin]).ok();
+        if let Some(tens) = tens.and_then(|it| it.parse().ok()) {
+            self.tens.keep(text, begin, (tens, begin));
         }
+        Some((seconds, length))
     }
 }
 
-/// A cell that mostly repeats the one above it.
+/// The beginning of a text that is mostly that of the row above.
 struct Above<T> {
-    /// The cell with its separator, and 0 behind it.
+    /// Up to eight bytes, and 0 behind them.
     bytes: u64,
-    /// Which of eight bytes are not behind it.
+    /// Which of eight bytes they are.
     mask: u64,
-    value: T,
-    length: usize,
+    /// What they say, and how many of them do.
+    said: (T, usize),
 }
 
 impl<T: Copy> Above<T> {
-    /// Like no cell.
+    /// Like no text.
     fn nothing(value: T) -> Self {
         Self {
             bytes: 1,
             mask: 0,
-            value,
-            length: 0,
+            said: (value, 0),
         }
+    }
+
+    /// What `text` says, if it begins like the one above.
+    #[inline]
+    fn repeated(&self, text: &[u8]) -> Option<(T, usize)> {
+        let begin = u64::from_le_bytes(*text.first_chunk()?);
+        (begin & self.mask == self.bytes).then_some(self.said)
     }
 
     /// The value and the length of the cell at the beginning of `text`.
@@ -190,25 +186,23 @@ impl<T: Copy> Above<T> {
         text: &[u8],
         parse: impl FnOnce(&[u8]) -> Option<(T, usize)>,
     ) -> Option<(T, usize)> {
-        if let Some(begin) = text.first_chunk()
-            && u64::from_le_bytes(*begin) & self.mask == self.bytes
-        {
-            return Some((self.value, self.length));
+        if let Some(known) = self.repeated(text) {
+            return Some(known);
         }
-        let (value, length) = parse(text)?;
-        self.keep(text, value, length);
-        Some((value, length))
+        let said = parse(text)?;
+        // With its separator: another cell may begin alike.
+        self.keep(text, said.1 + 1, said);
+        Some(said)
     }
 
-    /// Takes the cell at the beginning of `text`, unless it is long or empty.
-    fn keep(&mut self, text: &[u8], value: T, length: usize) {
-        if let (1..8, Some(begin)) = (length, text.first_chunk()) {
-            let mask = u64::MAX >> (56 - 8 * length);
+    /// Takes what the first bytes of `text` say, unless they are too many.
+    fn keep(&mut self, text: &[u8], bytes: usize, said: (T, usize)) {
+        if let (1..=8, Some(begin)) = (bytes, text.first_chunk()) {
+            let mask = u64::MAX >> (64 - 8 * bytes);
             *self = Self {
                 bytes: u64::from_le_bytes(*begin) & mask,
                 mask,
-                value,
-                length,
+                said,
             };
         }
     }
