@@ -27,13 +27,13 @@ use super::record_error::RecordError;
 use super::sums::Sums;
 use super::unfinished::Unfinished;
 use super::waiting::{MEMORY, Waiting};
-use crate::clock::{Clock, Stamp, Stopwatch};
+use crate::clock::{Clock, Stamp};
 use crate::name::Name;
 use crate::sample::{Entry, Event, Happening};
 use crate::setup::Setup;
 use run::{Dropped, Trouble};
 use space::SpaceWatch;
-use sync::Upkeep;
+use sync::{Unsynced, Upkeep};
 
 /// The longest time between two syncs to the medium, unless told otherwise.
 pub const SYNC_EVERY: Duration = Duration::from_secs(5);
@@ -68,8 +68,7 @@ pub struct Recorder {
     last_stamp: Stamp,
     from: Duration,
     sync_every: Duration,
-    /// Since when something may not be on the medium.
-    unsynced: Option<Stopwatch>,
+    unsynced: Unsynced,
     upkeep: Upkeep,
     waiting: Waiting,
     trouble: Option<Trouble>,
@@ -219,7 +218,7 @@ impl Recorder {
             last_stamp: now,
             from: now.elapsed,
             sync_every: SYNC_EVERY,
-            unsynced: None,
+            unsynced: Unsynced::default(),
             upkeep: Upkeep::default(),
             waiting: Waiting::new(MEMORY),
             trouble: None,
@@ -345,7 +344,7 @@ impl Recorder {
             if let Some(files) = self.loops.get_mut(&row.of) {
                 files.put(row, self.disk.as_ref())?;
             }
-            self.unsynced.get_or_insert_with(Stopwatch::start);
+            self.unsynced.add(row.length());
             self.growth.on_written(row.length());
             self.waiting.first_is_written();
             self.written += 1;
@@ -353,7 +352,7 @@ impl Recorder {
         for files in self.loops.values_mut() {
             while files.gap() > 0 {
                 let length = files.put_gap_row(&self.clock, self.disk.as_ref())?;
-                self.unsynced.get_or_insert_with(Stopwatch::start);
+                self.unsynced.add(length);
                 self.growth.on_written(length);
                 self.written += 1;
             }

@@ -4,6 +4,7 @@ use std::future::pending;
 use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::task::{JoinHandle, spawn_blocking};
 
@@ -32,6 +33,29 @@ struct Closed {
 /// A file and its SHA-256.
 type Summed = (PathBuf, String);
 
+/// So much is kept in memory at most until it is on the medium: hours of rows, unless time is simulated.
+const MOST_UNSYNCED: usize = 1 << 20;
+
+/// What may not be on the medium.
+#[derive(Debug, Default)]
+pub(super) struct Unsynced {
+    /// Since when, if there is any.
+    since: Option<Stopwatch>,
+    bytes: usize,
+}
+
+impl Unsynced {
+    pub(super) fn add(&mut self, bytes: usize) {
+        self.since.get_or_insert_with(Stopwatch::start);
+        self.bytes += bytes;
+    }
+
+    fn is_due(&self, every: Duration) -> bool {
+        let is_late = |since: Stopwatch| since.elapsed() >= every;
+        self.bytes >= MOST_UNSYNCED || self.since.is_some_and(is_late)
+    }
+}
+
 impl Upkeep {
     /// What came of what is being done; never, when nothing is. Nothing is lost if the wait is given
     /// up.
@@ -54,11 +78,9 @@ impl Recorder {
             .closed
             .extend(closed.map(|day| Closed { day, sum: None }));
         // By the real clock: a simulated week need not wait for a thousand syncs.
-        let is_late =
-            |since: Stopwatch| since.elapsed() >= self.sync_every && !self.is_in_trouble();
-        let is_due = self.upkeep.closed.len() > before
-            || self.unsynced.is_some_and(is_late)
-            || self.is_flushed_after_trouble();
+        let is_late = self.unsynced.is_due(self.sync_every) && !self.is_in_trouble();
+        let is_due =
+            self.upkeep.closed.len() > before || is_late || self.is_flushed_after_trouble();
         if is_due && self.upkeep.running.is_none() {
             self.start_sync();
         }
@@ -81,7 +103,7 @@ impl Recorder {
     }
 
     fn start_sync(&mut self) {
-        self.unsynced = None;
+        self.unsynced = Unsynced::default();
         let files: Vec<Syncing> = self.files().map(Growing::begin_sync).collect();
         let without_sum = self.upkeep.closed.iter().filter(|it| it.sum.is_none());
         let paths: Vec<PathBuf> = without_sum.map(|it| it.day.path.clone()).collect();
@@ -102,7 +124,7 @@ impl Recorder {
             Ok(()) => Ok(()),
             Err(error) => {
                 // Whether anything came to the medium is not known.
-                self.unsynced.get_or_insert_with(Stopwatch::start);
+                self.unsynced.add(0);
                 self.failed(error)?;
                 self.must_reopen = true;
                 Ok(())
@@ -125,7 +147,7 @@ impl Recorder {
         }) = self.upkeep.closed.first()
         {
             self.sums.list(&day.path, sum, self.disk.as_ref())?;
-            self.unsynced.get_or_insert_with(Stopwatch::start);
+            self.unsynced.add(0);
             self.upkeep.closed.remove(0);
         }
         Ok(())
