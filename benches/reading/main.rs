@@ -30,6 +30,8 @@ use figures::Figures;
 /// What the faster peer may take at least, ours being 1.
 const TIMES: f64 = 8.0;
 const MOST_MB: f64 = 50.0;
+/// How often each is asked.
+const RUNS: usize = 3;
 const COLUMNS: [&str; 7] = [
     "read by",
     "what",
@@ -64,9 +66,10 @@ fn main() -> ExitCode {
 fn compare(recording: &Path, wanted: f64) -> ExitCode {
     let title = "A recording at one row a second: count, mean, sd, min, max, 5 percentiles of process value, setpoint and output; every hour's mean, min, max";
     let mut report = Report::new(title, &COLUMNS);
-    // Once before, so that all find the files in memory.
-    let _ = ours(recording);
-    let ours = ours(recording);
+    let Some(ours) = ours(recording) else {
+        report.expect(false, "our own reader said nothing".to_owned());
+        return report.print();
+    };
     tell(&mut report, "Emberline", ROW, &ours, &ours);
     report.expect(
         ours.taken.peak_mb < MOST_MB,
@@ -116,9 +119,9 @@ fn tell(report: &mut Report, by: &str, what: &str, found: &Figures, ours: &Figur
     ]);
 }
 
-fn ours(recording: &Path) -> Figures {
+fn ours(recording: &Path) -> Option<Figures> {
     let mut command = Command::new(env::current_exe().unwrap());
-    asked(command.arg("--read").arg(recording)).unwrap()
+    asked(command.arg("--read").arg(recording))
 }
 
 fn peers(peer: &str, what: &str, recording: &Path) -> Option<Figures> {
@@ -134,7 +137,15 @@ fn peers(peer: &str, what: &str, recording: &Path) -> Option<Figures> {
     )
 }
 
+/// Asked several times: the time of the run that nothing else disturbed. The first finds the files not
+/// in memory, perhaps.
 fn asked(command: &mut Command) -> Option<Figures> {
-    let ended = command.output().ok()?;
-    Figures::from_json(&String::from_utf8(ended.stdout).ok()?)
+    let asked = (0..RUNS).map(|_| {
+        let ended = command.output().ok()?;
+        Figures::from_json(&String::from_utf8(ended.stdout).ok()?)
+    });
+    let runs: Vec<Figures> = asked.collect::<Option<_>>()?;
+    let cpu_s = |it: &Figures| it.taken.cpu_s;
+    runs.into_iter()
+        .min_by(|a, b| cpu_s(a).total_cmp(&cpu_s(b)))
 }
