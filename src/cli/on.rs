@@ -28,7 +28,7 @@ const AT_ONCE: usize = 4;
 /// So many more wait for their turn.
 const WAITING: usize = 64;
 /// Commands that run when the session has ended are waited for so long.
-const LEFT_AFTER: Duration = Duration::from_secs(10);
+pub(super) const LEFT_AFTER: Duration = Duration::from_secs(10);
 
 /// The events that a command can be run on, with the word for each.
 const EVENTS: [(&str, &[Happening]); 13] = [

@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::allowance::ask_for_many_files;
 use super::listening::tell;
-use super::on::Runner;
+use super::on::{LEFT_AFTER, Runner};
 use super::owning::Owning;
 use super::{Exit, Stop};
 use crate::clock::{Clock, Machine as _, ThisMachine};
@@ -24,8 +24,9 @@ use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
 use crate::signals::asked_to_end;
 
-/// A program that was asked to end, and has written everything, ends long before this by itself.
-const ENDS_WITHIN: Duration = Duration::from_secs(2);
+/// A program that was asked to end, and has written everything, ends before this by itself, also where
+/// it waits for commands that run on events.
+const ENDS_WITHIN: Duration = LEFT_AFTER.saturating_add(Duration::from_secs(2));
 
 /// A gap that is longer is not filled with rows: more likely a clock is wrong, or the job another.
 /// Common practice, no source.

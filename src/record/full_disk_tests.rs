@@ -261,6 +261,17 @@ fn cell(row: &str, number: usize) -> &str {
     row.split(',').nth(number).unwrap()
 }
 
+/// The values of all rows.
+fn values(home: &Path) -> Vec<String> {
+    let rows = rows(home);
+    rows.iter().map(|row| cell(row, 3).to_owned()).collect()
+}
+
+/// 0 and on, so many.
+fn numbers(count: u32) -> Vec<String> {
+    (0..count).map(|n| n.to_string()).collect()
+}
+
 #[tokio::test(start_paused = true)]
 async fn a_disk_that_is_full_for_a_while_gets_every_row_once_and_in_order() {
     // Whichever of the rows of a poll, an event and a reading of settings is the first that fails.
@@ -275,12 +286,7 @@ async fn a_disk_that_is_full_for_a_while_gets_every_row_once_and_in_order() {
         let (ended, home, told) = at_work.end().await;
         let recording = ended.unwrap();
 
-        let values: Vec<String> = rows(home.path())
-            .iter()
-            .map(|row| cell(row, 3).to_owned())
-            .collect();
-        let expected: Vec<String> = (0..120).map(|n| n.to_string()).collect();
-        assert_eq!(values, expected, "after {last_rows} rows");
+        assert_eq!(values(home.path()), numbers(120), "after {last_rows} rows");
         let settings: Vec<String> = lines(&recording, "settings.csv")
             .iter()
             .map(|row| cell(row, 5).to_owned())
@@ -415,12 +421,7 @@ async fn a_medium_that_was_taken_out_gets_also_what_it_had_taken_and_not_kept() 
         at_work.poll(60..80).await;
         let (ended, home, told) = at_work.end().await;
         let recording = ended.unwrap();
-        let values: Vec<String> = rows(home.path())
-            .iter()
-            .map(|row| cell(row, 3).to_owned())
-            .collect();
-        let expected: Vec<String> = (0..80).map(|n| n.to_string()).collect();
-        assert_eq!(values, expected);
+        assert_eq!(values(home.path()), numbers(80));
         assert_eq!(lines(&recording, "settings.csv").len(), 24);
         let verified = verify(&recording).unwrap();
         assert!(verified.is_whole(), "{verified:?}");

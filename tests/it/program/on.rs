@@ -163,3 +163,20 @@ fn an_event_that_is_none_is_refused_with_those_that_are() {
     }
     emberline(&["record", setup, "--into", "x", "--on", "tuned"]).failed_with(2, &["--on"]);
 }
+
+/// Longer than the rest of an end takes.
+#[cfg(unix)]
+#[test]
+fn a_command_that_runs_when_a_signal_ends_the_recorder_is_waited_for() {
+    // Without the recorder's own outputs: whoever reads these waits for all that have them.
+    let begin_and_end = "exec >begun 2>&1; echo; sleep 4; echo >ended";
+    let bench = start(|folder| {
+        let command = format!("cd '{}'; {begin_and_end}", folder.display());
+        vec![["mark".to_owned(), command]]
+    });
+    bench.mark("door opened");
+    bench.lines("begun", 1);
+    bench.recorder.signal("TERM");
+    assert_eq!(bench.recorder.end().code, Some(0));
+    assert!(bench.folder.path().join("ended").exists());
+}
