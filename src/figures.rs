@@ -50,6 +50,33 @@ pub fn amount(value: f64) -> String {
     text
 }
 
+/// A trend as wide as there are levels: the least is a line at the bottom, the greatest a full
+/// block; a gap where there is none.
+///
+/// ```
+/// use emberline::figures::spark;
+/// let trend = spark(&[Some(0.0), Some(3.5), None, Some(7.0)]);
+/// assert_eq!(trend, "\u{2581}\u{2585} \u{2588}");
+/// ```
+pub fn spark(levels: &[Option<f64>]) -> String {
+    const LOWEST: u32 = 0x2581;
+    let known = || levels.iter().flatten().copied();
+    let least = known().fold(f64::INFINITY, f64::min);
+    let range = known().fold(f64::NEG_INFINITY, f64::max) - least;
+    let block = |level: f64| {
+        let eighths = if range > 0.0 {
+            (7.0 * (level - least) / range).round()
+        } else {
+            0.0
+        };
+        char::from_u32(LOWEST + eighths as u32).unwrap_or(' ')
+    };
+    levels
+        .iter()
+        .map(|level| level.map_or(' ', block))
+        .collect()
+}
+
 /// A wait as a person says it: below a second in milliseconds, else as [`duration`].
 ///
 /// ```

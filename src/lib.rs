@@ -40,6 +40,7 @@ pub mod setup;
 pub mod sample;
 pub mod roles;
 pub mod trace;
+pub mod heat;
 pub mod line;
 pub mod notice;
 pub mod record;

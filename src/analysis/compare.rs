@@ -63,14 +63,15 @@ pub fn compare_steps(before: (&Trace<'_>, &Episode), after: (&Trace<'_>, &Episod
     not_comparable.extend(limits(before, after));
     Comparison {
         window_s,
-        before: over(before, window_s),
-        after: over(after, window_s),
+        before: over_window(before.0, before.1, window_s),
+        after: over_window(after.0, after.1, window_s),
         not_comparable,
     }
 }
 
-/// The episode's numbers, the integrals over its first `window_s` seconds.
-fn over((trace, episode): (&Trace<'_>, &Episode), window_s: f64) -> StepNumbers {
+/// The episode's numbers with the integrals over its first `window_s` seconds only: what runs of
+/// unequal length are compared by. `trace` is the one the episode was found in.
+pub fn over_window(trace: &Trace<'_>, episode: &Episode, window_s: f64) -> StepNumbers {
     let mut numbers = episode.numbers.clone();
     let line = Stretch::cut(trace, episode.start_s, episode.start_s + window_s);
     if let Some(target) = episode.to.filter(|_| numbers.iae.is_some()) {

@@ -19,6 +19,20 @@ pub struct Episode {
     pub notes: Vec<Note>,
 }
 
+/// Setpoints closer than this are one: they carry a decimal at most.
+const SAME_SETPOINT: f64 = 0.05;
+
+impl Episode {
+    /// Whether it is of the same kind as another, from and to the same setpoint.
+    pub fn is_like(&self, other: &Self) -> bool {
+        let same = |one: Option<f64>, other: Option<f64>| {
+            let both = one.zip(other);
+            both.is_some_and(|(one, other)| (one - other).abs() < SAME_SETPOINT)
+        };
+        self.kind == other.kind && same(self.from, other.from) && same(self.to, other.to)
+    }
+}
+
 /// The causes of an episode.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -24,13 +24,17 @@ mod notes;
 mod changes;
 mod given;
 mod find;
+mod repeats;
+mod diagnosis;
 
 pub use crate::trace::Trace;
 pub use check::AnalysisError;
-pub use compare::{Comparison, compare_steps};
+pub use compare::{Comparison, compare_steps, over_window};
+pub use diagnosis::{Diagnosis, Known, Symptoms, diagnose};
 pub use episode::{Episode, EpisodeKind, Note, StepNumbers, Window};
 pub use find::{Options, find_episodes};
 pub use given::GivenStep;
 pub use integrals::{Integrals, integrals};
 pub use noise::noise_sd;
+pub use repeats::chance_of_difference;
 pub use step::{Measured, Step, step_numbers};

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::wrapped;
 use crate::analysis::StepNumbers;
 use crate::evidence::Comparison;
 use crate::figures::{duration, fixed};
@@ -46,9 +47,10 @@ pub(super) fn write(comparison: &Comparison<'_>, out: &mut dyn Write) -> io::Res
         writeln!(out, "  {name:<26}{old:>18}{new:>18}")?;
     }
     let judgement = comparison.judge();
-    writeln!(out, "{} {}", judgement.verdict.words(), judgement.reason())?;
+    let verdict = format!("{} {}", judgement.verdict.words(), judgement.reason());
+    wrapped::write("", &verdict, out)?;
     for obstacle in &judgement.obstacles {
-        writeln!(out, "  {}", obstacle.text)?;
+        wrapped::write("  ", &obstacle.text, out)?;
     }
     Ok(())
 }

@@ -253,15 +253,9 @@ fn conclude(args: &DemoArgs, recording: &Path) -> Result<Exit, Stop> {
         )?;
         return Ok(Exit::Done);
     };
-    let side = |episode| Side {
-        source: &source.name,
-        facts: source.facts.as_ref(),
-        record,
-        episode,
-    };
     let comparison = Comparison {
-        before: side(&pair.before),
-        after: side(&pair.after),
+        before: Side::new(&source, record, &pair.before),
+        after: Side::new(&source, record, &pair.after),
         criteria: None,
     };
     write_report(&report, &evidence::render(&comparison))?;

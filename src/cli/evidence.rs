@@ -92,8 +92,8 @@ pub fn run(
     after: &Source,
     out: &mut dyn Write,
 ) -> Result<Exit, Stop> {
-    let before_record = only_loop("before", args, before)?;
-    let after_record = only_loop("after", args, after)?;
+    let before_record = args.reading.only_loop("before", before)?;
+    let after_record = args.reading.only_loop("after", after)?;
     let criteria = criteria(args, &after_record)?;
     let one_record = before.name == after.name
         && before_record.name == after_record.name
@@ -101,8 +101,8 @@ pub fn run(
     let wanted = wanted(args, criteria.as_ref(), &before_record, &after_record)?;
     let pair = pair(&before_record, &after_record, one_record, wanted).map_err(wrong_use)?;
     let comparison = Comparison {
-        before: side(before, &before_record, &pair.before),
-        after: side(after, &after_record, &pair.after),
+        before: Side::new(before, &before_record, &pair.before),
+        after: Side::new(after, &after_record, &pair.after),
         criteria: criteria.as_ref(),
     };
     write_report(&args.out, &render(&comparison))?;
@@ -129,38 +129,6 @@ fn exit(comparison: &Comparison<'_>) -> Exit {
     } else {
         Exit::Done
     }
-}
-
-fn side<'a>(
-    source: &'a Source,
-    record: &'a LoopRecord,
-    episode: &'a crate::analysis::Episode,
-) -> Side<'a> {
-    Side {
-        source: &source.name,
-        facts: source.facts.as_ref(),
-        record,
-        episode,
-    }
-}
-
-/// The one loop of a source that is meant.
-fn only_loop<'a>(
-    which: &str,
-    args: &EvidenceArgs,
-    source: &'a Source,
-) -> Result<std::borrow::Cow<'a, LoopRecord>, Stop> {
-    let mut chosen = args.reading.choose(source).map_err(wrong_use)?;
-    if chosen.len() == 1 {
-        return Ok(chosen.remove(0));
-    }
-    let names: Vec<&str> = source.loops.iter().map(|one| one.name.as_str()).collect();
-    Err(wrong_use(format!(
-        "{which}: {} has {} loops\nhelp: name one with --loop: {}",
-        source.name,
-        names.len(),
-        names.join(", ")
-    )))
 }
 
 /// The criteria in the unit of the loop.

@@ -27,7 +27,7 @@ struct Document<'a> {
 }
 
 #[derive(Serialize)]
-struct SideObject<'a> {
+pub(super) struct SideObject<'a> {
     source: &'a str,
     start_s: f64,
     end_s: f64,
@@ -62,8 +62,8 @@ pub(super) fn write(
         unit: comparison.after.record.unit.as_deref(),
         verdict: judgement.verdict.word(),
         text: judgement.reason(),
-        before: side(&comparison.before),
-        after: side(&comparison.after),
+        before: side_object(&comparison.before),
+        after: side_object(&comparison.after),
         criteria: judgement.outcomes.iter().map(criterion).collect(),
         notes: &judgement.obstacles,
     };
@@ -71,7 +71,8 @@ pub(super) fn write(
     writeln!(out)
 }
 
-fn side<'a>(side: &Side<'a>) -> SideObject<'a> {
+/// One of the two steps.
+pub(super) fn side_object<'a>(side: &Side<'a>) -> SideObject<'a> {
     let episode = side.episode;
     SideObject {
         source: side.source,

@@ -2,15 +2,17 @@
 
 use std::io::{self, Write};
 use std::path::PathBuf;
+use std::time::Duration;
 
 use chrono::SecondsFormat;
 use serde::Serialize;
 
-use super::measure_text;
 use super::reading::{ReadingArgs, When};
 use super::{Exit, Stop};
+use super::{against, json_rows, measure_text};
 use crate::analysis::{
-    AnalysisError, Episode, EpisodeKind, GivenStep, Note, Options, StepNumbers, find_episodes,
+    AnalysisError, Diagnosis, Episode, EpisodeKind, GivenStep, Known, Note, Options, StepNumbers,
+    diagnose, find_episodes,
 };
 use crate::record::{LoopRecord, Source};
 
@@ -35,9 +37,21 @@ pub struct MeasureArgs {
     /// Only this episode of those listed
     #[arg(long, value_name = "N")]
     pub episode: Option<usize>,
+    /// The same step in another source, after a change: both side by side
+    #[arg(long, value_name = "SOURCE")]
+    pub against: Option<PathBuf>,
+    /// Take this episode of that source
+    #[arg(long, value_name = "N", requires = "against")]
+    pub against_episode: Option<usize>,
+    /// The output's cycle time, to know its switching in the process value; else the settings'
+    #[arg(long, value_name = "TIME", value_parser = humantime::parse_duration)]
+    pub cycle_time: Option<Duration>,
     /// One JSON document
     #[arg(long)]
     pub json: bool,
+    /// One row an episode, as CSV
+    #[arg(long, conflicts_with_all = ["json", "against"])]
+    pub csv: bool,
     #[command(flatten)]
     #[expect(
         missing_docs,
@@ -49,7 +63,8 @@ pub struct MeasureArgs {
 const EXAMPLES: &str = "\
 Examples:
   emberline measure 2027-03-04T06-00-00Z_annealer --band 2
-  emberline measure oven.csv --time Clock --pv 'Zone 1' --step-at 120 --target 510";
+  emberline measure oven.csv --time Clock --pv 'Zone 1' --step-at 120 --target 510
+  emberline measure before.csv --against after.csv";
 
 pub(super) fn above_zero(text: &str) -> Result<f64, String> {
     let value = text
@@ -81,12 +96,18 @@ pub(super) struct MeasuredLoop<'a> {
     pub(super) record: &'a LoopRecord,
     /// The episodes that are shown, with their numbers in the list, counted from 1.
     pub(super) episodes: Vec<(usize, Episode)>,
+    /// What all of it looks like.
+    pub(super) diagnoses: Vec<Diagnosis>,
 }
 
 /// The command: reads the source, measures it, writes to standard output.
 pub(super) fn command(args: &MeasureArgs) -> Result<Exit, Stop> {
     let source = args.reading.open(&args.source)?;
-    match run(args, &source, &mut io::stdout().lock()) {
+    let mut out = io::stdout().lock();
+    if let Some(other) = &args.against {
+        return against::compare(args, &source, &args.reading.open(other)?, &mut out);
+    }
+    match run(args, &source, &mut out) {
         Ok(()) => Ok(Exit::Done),
         Err(MeasureError::Output(error)) => Err(error.into()),
         Err(wrong) => Err(Stop::new(Exit::WrongUse, wrong)),
@@ -104,10 +125,7 @@ pub fn run(args: &MeasureArgs, source: &Source, out: &mut dyn Write) -> Result<(
         .map_err(MeasureError::WrongUse)?;
     let mut loops = Vec::new();
     for record in &records {
-        loops.push(MeasuredLoop {
-            episodes: episodes(args, record)?,
-            record,
-        });
+        loops.push(MeasuredLoop::of(args, record)?);
     }
     if let (Some(number), true) = (
         args.episode,
@@ -120,30 +138,69 @@ pub fn run(args: &MeasureArgs, source: &Source, out: &mut dyn Write) -> Result<(
     }
     if args.json {
         write_json(&source.name, &loops, out)?;
+    } else if args.csv {
+        let rows = loops.iter().flat_map(MeasuredLoop::rows);
+        json_rows::write(rows, out)?;
     } else {
         measure_text::write(&source.name, &loops, args.episode.is_some(), out)?;
     }
     Ok(())
 }
 
-fn episodes(
+impl<'a> MeasuredLoop<'a> {
+    fn of(args: &MeasureArgs, record: &'a LoopRecord) -> Result<Self, MeasureError> {
+        let given = given(args, record).map_err(MeasureError::WrongUse)?;
+        let trace = record.trace();
+        let found = find_episodes(&trace, &options(args, record, given))?;
+        let asked = args.cycle_time.map(|time| time.as_secs_f64());
+        let known = Known {
+            cycle_time_s: asked.or_else(|| record.cycle_time_s()),
+        };
+        let diagnoses = diagnose(&trace, &found, known);
+        let wanted = |number: usize| args.episode.is_none_or(|only| only == number);
+        let numbered = (1..).zip(found);
+        Ok(Self {
+            record,
+            episodes: numbered.filter(|(number, _)| wanted(*number)).collect(),
+            diagnoses,
+        })
+    }
+
+    fn objects(&self) -> impl Iterator<Item = EpisodeObject<'_>> {
+        self.episodes
+            .iter()
+            .map(|(_, episode)| EpisodeObject::of(self.record, episode))
+    }
+
+    fn rows(&self) -> impl Iterator<Item = EpisodeRow<'_>> {
+        let numbers = self.episodes.iter().map(|(number, _)| *number);
+        numbers
+            .zip(self.objects())
+            .map(|(episode, object)| EpisodeRow {
+                name: &self.record.name,
+                unit: self.record.unit.as_deref(),
+                episode,
+                object,
+            })
+    }
+}
+
+/// What is known of a record and what a person has said.
+pub(super) fn options(
     args: &MeasureArgs,
     record: &LoopRecord,
-) -> Result<Vec<(usize, Episode)>, MeasureError> {
-    let given = given(args, record).map_err(MeasureError::WrongUse)?;
-    let options = Options {
+    given: Option<GivenStep>,
+) -> Options {
+    Options {
         band: args.band.or(record.band),
         min_step: None,
         given,
         other_changes_s: record.control_changes_s(),
-    };
-    let found = find_episodes(&record.trace(), &options)?;
-    let numbered = (1..).zip(found);
-    let wanted = |number: usize| args.episode.is_none_or(|only| only == number);
-    Ok(numbered.filter(|(number, _)| wanted(*number)).collect())
+    }
 }
 
-fn given(args: &MeasureArgs, record: &LoopRecord) -> Result<Option<GivenStep>, String> {
+/// The step that a person named, if any.
+pub(super) fn given(args: &MeasureArgs, record: &LoopRecord) -> Result<Option<GivenStep>, String> {
     let at_s = args.step_at.map(|when| when.seconds(record)).transpose()?;
     let named = at_s.is_some() || args.target.is_some();
     Ok(named.then_some(GivenStep {
@@ -164,6 +221,17 @@ struct LoopObject<'a> {
     name: &'a str,
     unit: Option<&'a str>,
     episodes: Vec<EpisodeObject<'a>>,
+    diagnosis: &'a [Diagnosis],
+}
+
+#[derive(Serialize)]
+struct EpisodeRow<'a> {
+    #[serde(rename = "loop")]
+    name: &'a str,
+    unit: Option<&'a str>,
+    episode: usize,
+    #[serde(flatten)]
+    object: EpisodeObject<'a>,
 }
 
 #[derive(Serialize)]
@@ -189,26 +257,27 @@ fn write_json(source: &str, loops: &[MeasuredLoop<'_>], out: &mut dyn Write) -> 
 }
 
 fn loop_object<'a>(measured: &'a MeasuredLoop<'a>) -> LoopObject<'a> {
-    let record = measured.record;
-    let object = |episode: &'a Episode| EpisodeObject {
-        kind: episode.kind,
-        start: record
-            .wall_time(episode.start_s)
-            .map(|time| time.to_rfc3339_opts(SecondsFormat::Millis, true)),
-        start_s: episode.start_s,
-        end_s: episode.end_s,
-        from: episode.from,
-        to: episode.to,
-        numbers: &episode.numbers,
-        notes: &episode.notes,
-    };
     LoopObject {
-        name: &record.name,
-        unit: record.unit.as_deref(),
-        episodes: measured
-            .episodes
-            .iter()
-            .map(|(_, episode)| object(episode))
-            .collect(),
+        name: &measured.record.name,
+        unit: measured.record.unit.as_deref(),
+        episodes: measured.objects().collect(),
+        diagnosis: &measured.diagnoses,
+    }
+}
+
+impl<'a> EpisodeObject<'a> {
+    fn of(record: &LoopRecord, episode: &'a Episode) -> Self {
+        Self {
+            kind: episode.kind,
+            start: record
+                .wall_time(episode.start_s)
+                .map(|time| time.to_rfc3339_opts(SecondsFormat::Millis, true)),
+            start_s: episode.start_s,
+            end_s: episode.end_s,
+            from: episode.from,
+            to: episode.to,
+            numbers: &episode.numbers,
+            notes: &episode.notes,
+        }
     }
 }

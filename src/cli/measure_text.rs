@@ -5,12 +5,13 @@ use std::io::{self, Write};
 use chrono::SecondsFormat;
 
 use super::measure::MeasuredLoop;
+use super::{diagnosis_text, wrapped};
 use crate::analysis::{Episode, EpisodeKind, Note, StepNumbers};
-use crate::figures::{amount, duration, fixed};
+use crate::figures::{amount, duration, fixed, spark};
 use crate::record::LoopRecord;
 
-/// Text stays within this.
-const WIDTH: usize = 80;
+/// Characters of the trend.
+const TREND: usize = 48;
 /// Where values begin.
 const LABEL: usize = 20;
 /// Where remarks begin, after that.
@@ -36,6 +37,8 @@ pub(super) fn write(
             writeln!(out)?;
         }
         heading(source, measured.record, out)?;
+        let when = |at_s| began(measured.record, at_s);
+        diagnosis_text::write(&measured.diagnoses, &when, out)?;
         list(measured, out)?;
         for (number, episode) in &measured.episodes {
             if all || episode.kind == EpisodeKind::SetpointStep {
@@ -55,20 +58,46 @@ fn heading(source: &str, record: &LoopRecord, out: &mut dyn Write) -> io::Result
     if bad.is_empty() {
         writeln!(out, "{rows} rows, all good")?;
     } else {
-        wrapped(
+        wrapped::write(
             "",
             &format!("{rows} rows, of these {}", bad.join(", ")),
             out,
         )?;
     }
+    trend(record, out)?;
     writeln!(out)
+}
+
+/// The process value over the whole record, with the least and the greatest.
+fn trend(record: &LoopRecord, out: &mut dyn Write) -> io::Result<()> {
+    let Some((first_s, last_s)) = record.time_s.first().zip(record.time_s.last()) else {
+        return Ok(());
+    };
+    let mut sums = [(0.0, 0_u32); TREND];
+    for (time_s, pv) in record.time_s.iter().zip(&record.pv) {
+        let place = (time_s - first_s) / (last_s - first_s).max(f64::MIN_POSITIVE);
+        let (sum, count) = &mut sums[((place * TREND as f64) as usize).min(TREND - 1)];
+        *sum += pv;
+        *count += 1;
+    }
+    let means = sums.map(|(sum, count)| (count > 0).then(|| sum / f64::from(count)));
+    let least = record.pv.iter().copied().fold(f64::INFINITY, f64::min);
+    let greatest = record.pv.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let unit = record.unit.as_deref().unwrap_or("degrees");
+    writeln!(
+        out,
+        "{}  {} to {} {unit}",
+        spark(&means),
+        degrees(least),
+        degrees(greatest)
+    )
 }
 
 fn list(measured: &MeasuredLoop<'_>, out: &mut dyn Write) -> io::Result<()> {
     if measured.episodes.is_empty() {
         let help = "no episode was found; a step that the record does not show is named with \
                     --step-at and --target";
-        return wrapped("", help, out);
+        return wrapped::write("", help, out);
     }
     writeln!(
         out,
@@ -150,7 +179,7 @@ fn figures(
         writeln!(out, "{}", line.trim_end())?;
     }
     for note in &episode.notes {
-        wrapped("   ", &note_text(note), out)?;
+        wrapped::write("   ", &note_text(note), out)?;
     }
     Ok(())
 }
@@ -280,22 +309,4 @@ fn note_text(note: &Note) -> String {
         "" => format!("note: {}", note.text),
         about => format!("note ({}): {}", about.trim_end_matches("_s"), note.text),
     }
-}
-
-/// Words in lines that fit; lines after the first are set in by two more.
-fn wrapped(indent: &str, text: &str, out: &mut dyn Write) -> io::Result<()> {
-    let mut line = String::from(indent);
-    for word in text.split(' ') {
-        let is_empty = line.trim().is_empty();
-        if !is_empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            writeln!(out, "{line}")?;
-            line = format!("{indent}  {word}");
-            continue;
-        }
-        if !is_empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-    }
-    writeln!(out, "{line}")
 }

@@ -1,11 +1,13 @@
 //! The commands: the only part that parses arguments, prints, and picks exit codes.
 
+mod against;
 mod allowance;
 mod awaiting;
 mod awake;
 mod before_after;
 mod degrees;
 mod demo;
+mod diagnosis_text;
 pub mod evidence;
 mod evidence_json;
 mod exit;
@@ -13,6 +15,7 @@ mod export;
 mod find;
 mod follow;
 mod health;
+mod json_rows;
 mod judge;
 mod lines;
 mod listening;
@@ -33,6 +36,7 @@ mod target;
 mod verify;
 mod watch;
 mod whole_file;
+mod wrapped;
 
 use std::process::ExitCode;
 

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 
-use super::Stop;
+use super::{Exit, Stop};
 use crate::record::{CsvColumns, LoopRecord, Source, WallClock, open_source};
 
 /// How to read a SOURCE and which part of it counts.
@@ -145,6 +145,26 @@ impl ReadingArgs {
             ));
         }
         chosen.into_iter().map(|record| self.part(record)).collect()
+    }
+
+    /// The one loop of a source that is meant; `which` source it is, for an error.
+    pub(super) fn only_loop<'a>(
+        &self,
+        which: &str,
+        source: &'a Source,
+    ) -> Result<Cow<'a, LoopRecord>, Stop> {
+        let wrong_use = |text: String| Stop::new(Exit::WrongUse, text);
+        let mut chosen = self.choose(source).map_err(wrong_use)?;
+        if chosen.len() == 1 {
+            return Ok(chosen.remove(0));
+        }
+        let names: Vec<&str> = source.loops.iter().map(|one| one.name.as_str()).collect();
+        Err(wrong_use(format!(
+            "{which}: {} has {} loops\nhelp: name one with --loop: {}",
+            source.name,
+            names.len(),
+            names.join(", ")
+        )))
     }
 
     fn part<'a>(&self, record: &'a LoopRecord) -> Result<Cow<'a, LoopRecord>, String> {

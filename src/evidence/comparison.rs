@@ -1,7 +1,7 @@
 //! What a report is made from: two steps of the same loop, and what must be reached.
 
 use crate::analysis::Episode;
-use crate::record::{LoopRecord, RecordedSetting, RecordingFacts};
+use crate::record::{LoopRecord, RecordedSetting, RecordingFacts, Source};
 
 use super::criteria::Criteria;
 
@@ -59,6 +59,16 @@ impl<'a> Comparison<'a> {
 }
 
 impl<'a> Side<'a> {
+    /// A step of a source's record.
+    pub fn new(source: &'a Source, record: &'a LoopRecord, episode: &'a Episode) -> Self {
+        Self {
+            source: &source.name,
+            facts: source.facts.as_ref(),
+            record,
+            episode,
+        }
+    }
+
     /// The settings that were in force when the step began: for each point the last line written
     /// until then, or the first ever written. In the order of the recording.
     pub(super) fn settings(&self) -> Vec<&'a RecordedSetting> {

@@ -211,7 +211,7 @@ impl<'a> Measured<'a> {
                 .filter(|step| step.start_s > other.start_s.max(tune_s))
         };
         later()
-            .rfind(|step| same(step.from, other.from) && same(step.to, other.to))
+            .rfind(|step| step.is_like(other))
             // Another step is still shown, and said not to be the same test.
             .or_else(|| later().next_back())
             .ok_or_else(|| PairError::OneStep {
@@ -253,9 +253,4 @@ fn fail(record: &LoopRecord, error: AnalysisError) -> PairError {
         name: record.name.clone(),
         error,
     }
-}
-
-/// Half a tenth of a degree: setpoints carry a decimal at most.
-fn same(a: Option<f64>, b: Option<f64>) -> bool {
-    a.zip(b).is_some_and(|(a, b)| (a - b).abs() < 0.05)
 }

@@ -1,6 +1,6 @@
 //! A part of a record.
 
-use super::source::LoopRecord;
+use super::source::{LoopRecord, RecordedSetting};
 
 impl LoopRecord {
     /// The samples, events and settings from `from_s` up to `to_s`, both included, with their own
@@ -21,6 +21,13 @@ impl LoopRecord {
         self.events.retain(|event| inside(event.time_s));
         self.settings.retain(|setting| inside(setting.time_s));
         self
+    }
+
+    /// The output's cycle time, where the settings tell it in seconds.
+    pub fn cycle_time_s(&self) -> Option<f64> {
+        let is_told = |it: &&RecordedSetting| it.role == "cycle-time" && it.unit == "s";
+        let told = self.settings.iter().rfind(is_told)?;
+        told.value.parse().ok().filter(|seconds| *seconds > 0.0)
     }
 
     /// When mode or tuning were changed by hand: times at which a slow point that decides how the
@@ -60,7 +67,6 @@ fn keep<T>(column: &mut Vec<T>, first: usize, end: usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::RecordedSetting;
 
     fn record() -> LoopRecord {
         LoopRecord {

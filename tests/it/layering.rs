@@ -11,6 +11,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     ("number", &[]),
     ("figures", &[]),
     ("trace", &[]),
+    ("heat", &[]),
     ("signals", &[]),
     ("process", &[]),
     ("sample", &["clock", "name", "number", "unit"]),
@@ -28,7 +29,8 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
     (
         "notice",
         &[
-            "clock", "figures", "line", "map", "name", "number", "roles", "sample", "setup", "unit",
+            "clock", "figures", "heat", "line", "map", "name", "number", "roles", "sample",
+            "setup", "unit",
         ],
     ),
     (
@@ -53,7 +55,7 @@ const MAY_KNOW: &[(&str, &[&str])] = &[
         "trend",
         &["clock", "map", "name", "number", "roles", "sample", "setup"],
     ),
-    ("analysis", &["figures", "trace"]),
+    ("analysis", &["figures", "heat", "trace"]),
     (
         "console",
         &[

@@ -14,6 +14,7 @@ mod lines;
 mod listening;
 mod locate;
 mod maps;
+mod measured;
 #[cfg(unix)]
 mod on;
 mod recordings;

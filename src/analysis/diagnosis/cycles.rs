@@ -1,0 +1,118 @@
+//! Oscillations that last.
+
+use super::{Diagnosis, Known, times};
+use crate::analysis::episode::{Episode, EpisodeKind};
+use crate::figures::{amount, duration, fixed};
+use crate::trace::Trace;
+
+/// A cycle must be larger than so many standard deviations of the noise.
+const CYCLE_OVER_NOISE: f64 = 3.0;
+/// An output that moves by less than this, in percent, does not drive a cycle.
+const DRIVES: f64 = 2.0;
+/// A period within this part of the output's cycle time is the output's own.
+const SAME_PERIOD: f64 = 0.1;
+
+/// Where a lasting oscillation comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Source {
+    /// The output's own switching.
+    CycleTime,
+    /// The loop.
+    Loop,
+    /// Not the output, which rests.
+    Outside,
+}
+
+pub(super) fn diagnose(trace: &Trace<'_>, episodes: &[Episode], known: Known) -> Vec<Diagnosis> {
+    let cycles: Vec<_> = episodes
+        .iter()
+        .filter_map(|episode| Cycle::of(trace, episode, known))
+        .collect();
+    [Source::Loop, Source::CycleTime, Source::Outside]
+        .into_iter()
+        .filter_map(|source| {
+            let mut alike = cycles.iter().filter(|cycle| cycle.source == source);
+            let first = alike.next()?;
+            Some(first.diagnosis(1 + alike.count()))
+        })
+        .collect()
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Cycle {
+    start_s: f64,
+    amplitude: f64,
+    period_s: f64,
+    /// The least and the most output while it lasts.
+    output: Option<(f64, f64)>,
+    source: Source,
+}
+
+impl Cycle {
+    fn of(trace: &Trace<'_>, episode: &Episode, known: Known) -> Option<Self> {
+        let lasts = matches!(
+            episode.kind,
+            EpisodeKind::SetpointStep | EpisodeKind::Hold | EpisodeKind::Soak
+        );
+        let numbers = &episode.numbers;
+        let (amplitude, period_s) = numbers.amplitude.zip(numbers.period_s)?;
+        let stands_out = amplitude > CYCLE_OVER_NOISE * numbers.noise_sd.unwrap_or_default();
+        let output = output_range(trace, episode.start_s, episode.end_s);
+        let is_own = |cycle_s: f64| (period_s / cycle_s - 1.0).abs() <= SAME_PERIOD;
+        let source = if known.cycle_time_s.is_some_and(is_own) {
+            Source::CycleTime
+        } else if output.is_some_and(|(least, most)| most - least < DRIVES) {
+            Source::Outside
+        } else {
+            Source::Loop
+        };
+        (lasts && stands_out).then_some(Self {
+            start_s: episode.start_s,
+            amplitude,
+            period_s,
+            output,
+            source,
+        })
+    }
+
+    fn diagnosis(&self, count: usize) -> Diagnosis {
+        let output = self.output.map_or_else(String::new, |(least, most)| {
+            format!(
+                ", output between {} and {} %",
+                fixed(least, 0),
+                fixed(most, 0)
+            )
+        });
+        let (code, text) = match self.source {
+            Source::Loop => ("limit-cycle", LIMIT_CYCLE),
+            Source::CycleTime => ("cycle-time-visible", CYCLE_TIME),
+            Source::Outside => ("cycle-from-outside", OUTSIDE),
+        };
+        Diagnosis {
+            code,
+            is_danger: false,
+            text: text.to_owned(),
+            evidence: format!(
+                "swings by {} to either side every {}, more than {CYCLE_OVER_NOISE} times the noise{output}{}",
+                amount(self.amplitude),
+                duration(self.period_s),
+                times(count)
+            ),
+            start_s: Some(self.start_s),
+        }
+    }
+}
+
+const LIMIT_CYCLE: &str = "the loop swings and does not stop (a limit cycle): too much gain or too little integral time, an output that only switches, or play in a valve or damper";
+const CYCLE_TIME: &str = "the temperature follows the output's switching: a shorter cycle time calms it; a mechanical relay then wears sooner";
+const OUTSIDE: &str = "the temperature swings while the output rests: the cause is outside the loop (supply, a neighbour, the sensor's place)";
+
+fn output_range(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Option<(f64, f64)> {
+    let first = trace.time_s.partition_point(|t| *t < from_s);
+    let end = trace.time_s.partition_point(|t| *t <= to_s).max(first);
+    let known = trace.output?[first..end].iter().filter(|u| u.is_finite());
+    known.fold(None, |range, u| {
+        let (least, most) = range.unwrap_or((*u, *u));
+        Some((least.min(*u), most.max(*u)))
+    })
+}
