@@ -10,9 +10,12 @@ const RAMP_S: f64 = 30.0;
 const RAMP_CHANGES: usize = 5;
 /// A change larger than so many usual ones is a jump, not part of a ramp.
 const JUMP: f64 = 5.0;
-/// A slow ramp shows as even stairs of one unit of the setpoint's last digit, at most one degree;
-/// higher stairs are steps of their own.
+/// A slow ramp shows as even stairs of one unit of the setpoint's last digit, at most one degree,
+/// however long each lasts.
 const STAIR: f64 = 1.0 + 1e-9;
+/// Higher stairs are a ramp when they are so short that no hold fits between them; else each is a
+/// step of its own.
+const STAIR_S: f64 = 300.0;
 /// Changes of a noisy (analogue) setpoint smaller than so many standard deviations are noise.
 const SETPOINT_NOISE: f64 = 6.0;
 
@@ -35,11 +38,15 @@ pub(crate) struct Movement {
     pub(crate) arrives_s: f64,
     pub(crate) from: f64,
     pub(crate) to: f64,
+    /// How many changes it is made of.
+    pub(crate) changes: usize,
 }
 
 /// One change between neighbouring samples.
 #[derive(Clone, Copy, Debug)]
 struct Change {
+    /// Which of the known setpoints carries it first.
+    index: usize,
     at_s: f64,
     from: f64,
     to: f64,
@@ -49,14 +56,31 @@ impl Change {
     fn size(&self) -> f64 {
         self.to - self.from
     }
+
+    /// Whether a person could have keyed both in one go.
+    fn is_keyed_with(&self, next: &Self) -> bool {
+        next.at_s - self.at_s <= KEYING_S
+    }
+
+    /// Whether the setpoint moved on from one sample to the next, however far they are apart.
+    fn goes_on_with(&self, next: &Self) -> bool {
+        next.index == self.index + 1 && self.size().signum() == next.size().signum()
+    }
 }
 
 /// All movements in order; samples without a setpoint (NaN) keep the last one known.
 pub(crate) fn movements(time_s: &[f64], setpoint: &[f64]) -> Vec<Movement> {
     let changes = changes(time_s, setpoint);
     let mut found = Vec::new();
-    for cluster in split(&changes, |a, b| b.at_s - a.at_s <= KEYING_S) {
-        add_cluster(cluster, &mut found);
+    let linked = |a: &Change, b: &Change| a.is_keyed_with(b) || a.goes_on_with(b);
+    for cluster in changes.chunk_by(linked) {
+        if steady_runs(cluster).iter().any(|run| is_ramp(run)) {
+            add_cluster(cluster, &mut found);
+            continue;
+        }
+        for keyed in cluster.chunk_by(Change::is_keyed_with) {
+            found.extend(movement(keyed, Manner::AtOnce));
+        }
     }
     staircases(&found)
 }
@@ -73,9 +97,10 @@ fn changes(time_s: &[f64], setpoint: &[f64]) -> Vec<Change> {
     let noise = SETPOINT_NOISE * noise_sd(&values);
     let mut found = Vec::new();
     let mut level = values.first().copied().unwrap_or_default();
-    for (at_s, value) in known {
+    for (index, (at_s, value)) in known.into_iter().enumerate() {
         if (value - level).abs() > noise {
             found.push(Change {
+                index,
                 at_s,
                 from: level,
                 to: value,
@@ -86,18 +111,9 @@ fn changes(time_s: &[f64], setpoint: &[f64]) -> Vec<Change> {
     found
 }
 
-/// The runs whose neighbours all belong together.
-fn split(changes: &[Change], together: impl Fn(&Change, &Change) -> bool) -> Vec<&[Change]> {
-    changes.chunk_by(|a, b| together(a, b)).collect()
-}
-
-/// A cluster of changes is one movement, unless a part of it is a ramp.
+/// Each part of a cluster that holds a ramp is a movement of its own.
 fn add_cluster(cluster: &[Change], found: &mut Vec<Movement>) {
     let runs = steady_runs(cluster);
-    if !runs.iter().any(|run| is_ramp(run)) {
-        found.extend(movement(cluster, Manner::AtOnce));
-        return;
-    }
     for (index, run) in runs.iter().enumerate() {
         let next_is_ramp = runs.get(index + 1).is_some_and(|next| is_ramp(next));
         if is_ramp(run) {
@@ -114,9 +130,9 @@ fn steady_runs(cluster: &[Change]) -> Vec<&[Change]> {
     let sizes = cluster.iter().map(|change| change.size().abs()).collect();
     let usual = super::noise::median(sizes).unwrap_or_default();
     let jumps = |change: &Change| change.size().abs() > JUMP * usual;
-    split(cluster, |a, b| {
-        a.size().signum() == b.size().signum() && jumps(a) == jumps(b)
-    })
+    let alike =
+        |a: &Change, b: &Change| a.size().signum() == b.size().signum() && jumps(a) == jumps(b);
+    cluster.chunk_by(alike).collect()
 }
 
 fn is_ramp(run: &[Change]) -> bool {
@@ -132,6 +148,7 @@ fn movement(changes: &[Change], manner: Manner) -> Option<Movement> {
         arrives_s: last.at_s,
         from: first.from,
         to: last.to,
+        changes: changes.len(),
     })
 }
 
@@ -148,6 +165,7 @@ fn staircases(movements: &[Movement]) -> Vec<Movement> {
                 manner: Manner::Steadily,
                 arrives_s: last.arrives_s,
                 to: last.to,
+                changes: stairs,
                 ..*first
             }
         } else {
@@ -158,19 +176,28 @@ fn staircases(movements: &[Movement]) -> Vec<Movement> {
     found
 }
 
-/// How many movements from the first on make even stairs.
+/// How many movements from the first on make even stairs; the last one may be lower than the others.
 fn staircase(movements: &[Movement]) -> usize {
     let alike = |a: f64, b: f64| a / b > 0.5 && a / b < 2.0;
+    let at_once = |movement: &Movement| movement.manner == Manner::AtOnce;
+    let height = |movement: &Movement| movement.to - movement.from;
     let [first, second, ..] = movements else {
         return movements.len();
     };
-    let (height, width) = (first.to - first.from, second.begins_s - first.arrives_s);
-    let even = movements.windows(2).take_while(|pair| {
-        height.abs() <= STAIR
-            && alike(pair[1].to - pair[1].from, height)
-            && alike(pair[1].begins_s - pair[0].arrives_s, width)
-    });
-    1 + even.count()
+    let width = second.begins_s - first.arrives_s;
+    if height(first).abs() > STAIR && width >= STAIR_S || !at_once(first) {
+        return 1;
+    }
+    let even = |pair: &&[Movement]| {
+        at_once(&pair[1]) && alike(pair[1].begins_s - pair[0].arrives_s, width)
+    };
+    let is_high = |pair: &&[Movement]| alike(height(&pair[1]), height(first));
+    let pairs = movements.windows(2);
+    let whole = pairs.clone().take_while(|pair| even(pair) && is_high(pair));
+    let whole = whole.count();
+    let rest = pairs.skip(whole).take(1).filter(even);
+    let lower = rest.filter(|pair| (0.0..=0.5).contains(&(height(&pair[1]) / height(first))));
+    1 + whole + lower.count()
 }
 
 #[cfg(test)]
@@ -195,6 +222,7 @@ mod tests {
         let step = found[0];
         assert_eq!((step.from, step.to), (490.0, 510.0));
         assert_eq!((step.begins_s, step.arrives_s), (100.0, 112.0));
+        assert_eq!(step.changes, 3);
         assert_eq!(step.manner, Manner::AtOnce);
     }
 
@@ -213,6 +241,35 @@ mod tests {
         let found = by_second(|t| 20.0 + (t / 90.0).floor());
         assert_eq!(found.len(), 1, "{found:?}");
         assert_eq!(found[0].manner, Manner::Steadily);
+    }
+
+    #[test]
+    fn a_programmer_that_moves_the_setpoint_each_minute_makes_a_ramp() {
+        // Seven degrees a minute, and the rest of the way.
+        let found = by_second(|t| (100.0 + 7.0 * (t / 60.0).floor()).min(205.0));
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].manner, Manner::Steadily);
+        assert_eq!((found[0].from, found[0].to), (100.0, 205.0));
+        assert_eq!((found[0].begins_s, found[0].arrives_s), (60.0, 900.0));
+    }
+
+    #[test]
+    fn a_ramp_that_is_seldom_looked_at_is_one_movement() {
+        let time_s: Vec<f64> = (0..40).map(|i| 60.0 * f64::from(i)).collect();
+        let ramp = |t: &f64| 20.0 + 10.0 * (t / 60.0 - 5.0).clamp(0.0, 20.0);
+        let setpoint: Vec<f64> = time_s.iter().map(ramp).collect();
+        let found = movements(&time_s, &setpoint);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!((found[0].manner, found[0].changes), (Manner::Steadily, 20));
+        // Two changes that follow each other are no ramp, but two steps.
+        let steps = |t: &f64| match *t {
+            ..600.0 => 20.0,
+            ..660.0 => 100.0,
+            _ => 200.0,
+        };
+        let setpoint: Vec<f64> = time_s.iter().map(steps).collect();
+        let steps = movements(&time_s, &setpoint);
+        assert_eq!(steps.len(), 2, "{steps:?}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::episode::{Episode, EpisodeKind, Note, StepNumbers};
 use super::integrals::integrals;
-use super::output_limit;
+use super::output_limit::Way;
 use super::stretch::Stretch;
 use crate::figures::amount;
 use crate::trace::Trace;
@@ -143,14 +143,20 @@ fn limits(before: (&Trace<'_>, &Episode), after: (&Trace<'_>, &Episode)) -> Opti
 }
 
 fn limit((trace, episode): (&Trace<'_>, &Episode)) -> Option<f64> {
-    let sign = (episode.to? - episode.numbers.initial?).signum();
-    let first = trace.time_s.partition_point(|t| *t < episode.start_s);
-    let end = trace.time_s.partition_point(|t| *t <= episode.end_s);
-    output_limit::limit(trace.output?.get(first..end)?, sign)
+    let target = episode.to?;
+    let way = Way {
+        trace,
+        from_s: episode.start_s,
+        to_s: episode.end_s,
+        target,
+        sign: (target - episode.numbers.initial?).signum(),
+    };
+    way.limit()
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::own::OwnNumbers;
     use super::*;
 
     fn episode(initial: f64, to: f64, band: f64) -> Episode {
@@ -165,6 +171,7 @@ mod tests {
                 settling_band: Some(band),
                 ..StepNumbers::default()
             },
+            own: OwnNumbers::default(),
             notes: Vec::new(),
         }
     }

@@ -1,5 +1,7 @@
 //! A stretch of a record with one cause, and its numbers.
 
+use super::own::OwnNumbers;
+
 /// A stretch of a record with one cause.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Episode {
@@ -13,8 +15,10 @@ pub struct Episode {
     pub from: Option<f64>,
     /// Setpoint after.
     pub to: Option<f64>,
-    /// Its numbers; all `None` where they do not apply.
+    /// The numbers it has in common with other kinds; `None` where they do not apply.
     pub numbers: StepNumbers,
+    /// The numbers that only its kind has.
+    pub own: OwnNumbers,
     /// What must be known to trust the numbers.
     pub notes: Vec<Note>,
 }
@@ -53,8 +57,129 @@ pub enum EpisodeKind {
     Hold,
 }
 
-/// The numbers of a step. Times count from the episode's start, in seconds; temperatures in the
-/// loop's unit. `None`: does not apply, or was not reached.
+impl EpisodeKind {
+    /// The numbers that apply to it, by their JSON names. Each of them is there, or a note is about
+    /// it; all others are `null`.
+    pub fn numbers(self) -> &'static [&'static str] {
+        match self {
+            Self::SetpointStep => &STEP,
+            Self::OutputStep => &OUTPUT_STEP,
+            Self::Ramp => &RAMP,
+            Self::Soak => &SOAK,
+            Self::Autotune => &AUTOTUNE,
+            Self::Disturbance => &DISTURBANCE,
+            Self::Hold => &HOLD,
+        }
+    }
+}
+
+const STEP: [&str; 20] = [
+    "initial",
+    "overshoot",
+    "overshoot_pct",
+    "overshoot_smoothed",
+    "peak_s",
+    "rise_s",
+    "settling_s",
+    "settling_band",
+    "settling_2pct_s",
+    "final_error",
+    "iae",
+    "ise",
+    "itae",
+    "itse",
+    "window_s",
+    "noise_sd",
+    "period_s",
+    "amplitude",
+    "decay_ratio",
+    "missing_s",
+];
+const OUTPUT_STEP: [&str; 22] = [
+    "output_from",
+    "output_to",
+    "initial",
+    "overshoot",
+    "overshoot_pct",
+    "overshoot_smoothed",
+    "peak_s",
+    "rise_s",
+    "settling_s",
+    "settling_band",
+    "settling_2pct_s",
+    "final_error",
+    "iae",
+    "ise",
+    "itae",
+    "itse",
+    "window_s",
+    "noise_sd",
+    "period_s",
+    "amplitude",
+    "decay_ratio",
+    "missing_s",
+];
+const RAMP: [&str; 12] = [
+    "rate_per_min",
+    "following_mean",
+    "following_max",
+    "overshoot",
+    "overshoot_pct",
+    "peak_s",
+    "settling_s",
+    "settling_band",
+    "settling_2pct_s",
+    "window_s",
+    "noise_sd",
+    "missing_s",
+];
+const AUTOTUNE: [&str; 11] = [
+    "outcome",
+    "cycles",
+    "amplitude",
+    "amplitude_spread",
+    "period_s",
+    "period_spread_s",
+    "ultimate_gain",
+    "ultimate_period_s",
+    "window_s",
+    "noise_sd",
+    "missing_s",
+];
+const DISTURBANCE: [&str; 7] = [
+    "depth",
+    "return_s",
+    "overshoot",
+    "iae",
+    "window_s",
+    "noise_sd",
+    "missing_s",
+];
+const HOLD: [&str; 8] = [
+    "final_error",
+    "sd",
+    "peak_to_peak",
+    "amplitude",
+    "period_s",
+    "window_s",
+    "noise_sd",
+    "missing_s",
+];
+const SOAK: [&str; 9] = [
+    "in_band_s",
+    "final_error",
+    "sd",
+    "peak_to_peak",
+    "amplitude",
+    "period_s",
+    "window_s",
+    "noise_sd",
+    "missing_s",
+];
+
+/// The numbers of a step, and what other kinds have in common with it: see
+/// [`EpisodeKind::numbers`]. Times count from the episode's start, in seconds; temperatures in the
+/// loop's unit. `None`: does not apply to the kind, or cannot be had, and then a note says why.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
 pub struct StepNumbers {
     /// Process value when the step began: mean over the last minute up to it, at least three
@@ -69,14 +194,15 @@ pub struct StepNumbers {
     pub overshoot_pct: Option<f64>,
     /// The overshoot of the smoothed process value, where noise matters.
     pub overshoot_smoothed: Option<f64>,
-    /// When the largest excursion was.
+    /// When the largest excursion was; of a ramp, too, from its start.
     pub peak_s: Option<f64>,
     /// From the first crossing of 10 % to the first crossing of 90 % of the step.
     pub rise_s: Option<f64>,
     /// When the line last came into the band before it stayed for the dwell: the largest of 10
     /// samples, 5 % of the time since the step, and one period of the oscillation the step set off
     /// (between its first two peaks, else twice from the first peak to the trough after it). To go
-    /// in at one side and out at the other without turning round is not to stay.
+    /// in at one side and out at the other without turning round is not to stay. Of a ramp it
+    /// counts from the ramp's end.
     pub settling_s: Option<f64>,
     /// Half-width of the band `settling_s` used.
     pub settling_band: Option<f64>,
@@ -96,9 +222,10 @@ pub struct StepNumbers {
     pub window_s: Option<f64>,
     /// Standard deviation of the process value's noise.
     pub noise_sd: Option<f64>,
-    /// Between the first two overshoot peaks.
+    /// Between the first two overshoot peaks. Of an autotune and of a hold that swings: mean of the
+    /// whole cycles after the first.
     pub period_s: Option<f64>,
-    /// Half peak to peak of a lasting oscillation.
+    /// Half peak to peak of a lasting oscillation, mean of the whole cycles after the first.
     pub amplitude: Option<f64>,
     /// Second overshoot peak over the first.
     pub decay_ratio: Option<f64>,
@@ -125,4 +252,20 @@ pub struct Note {
     pub about: &'static str,
     /// A sentence for people, with what to do.
     pub text: String,
+}
+
+/// The code of a note on a number whose thing simply is not there.
+pub(crate) const NONE: &str = "none";
+
+impl Note {
+    pub(crate) fn new(code: &'static str, about: &'static str, text: impl Into<String>) -> Self {
+        let text = text.into();
+        Self { code, about, text }
+    }
+
+    /// Whether it only says that there is no such thing (no overshoot, so no peak): nothing that
+    /// a person needs to be told.
+    pub fn is_of_nothing(&self) -> bool {
+        self.code == NONE
+    }
 }

@@ -1,21 +1,23 @@
 //! Finds the episodes of a record.
 
-use super::changes::{Manner, Movement, movements};
+use super::changes::{Manner, Movement};
 use super::check::{AnalysisError, check};
-use super::episode::{Episode, EpisodeKind, Note, StepNumbers, Window};
-use super::gaps::{Gaps, sample_period};
-use super::given::{GivenStep, with_given};
+use super::episode::{Episode, EpisodeKind, StepNumbers, Window};
+use super::gaps::Gaps;
+use super::given::GivenStep;
+use super::holds::{Arrival, holds};
 use super::noise::noise_sd;
-use super::step::{Step, final_error, measure};
+use super::outline::Outline;
+use super::output_step::OutputStep;
+use super::own::OwnNumbers;
+use super::ramp;
+use super::step::{Step, measure};
 use super::stretch::Stretch;
-use crate::trace::Trace;
+use super::trust;
+use super::tune::Tune;
+use crate::trace::{Told, Trace};
 
-/// A hold lasts longer than this.
-const HOLD_S: f64 = 300.0;
-/// A step is larger than so many standard deviations of the noise, and than one degree.
-const STEP_OVER_NOISE: f64 = 3.0;
-
-/// What a person may say about a record.
+/// What a person may say about a record, and what is known beside its samples.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Options {
     /// Half-width of the band to settle in; `None` is 2 % of each step.
@@ -25,26 +27,15 @@ pub struct Options {
     pub min_step: Option<f64>,
     /// A step that the record itself does not show.
     pub given: Option<GivenStep>,
-    /// Times of other changes that end a window, in the trace's seconds: of mode or tuning.
-    pub other_changes_s: Vec<f64>,
-}
-
-/// The causes of a record in order, before anything is worked out.
-struct Outline<'a> {
-    trace: &'a Trace<'a>,
-    options: &'a Options,
-    min_step: f64,
-    period_s: f64,
-    movements: Vec<Movement>,
-    autotunes: Vec<(f64, f64)>,
-    /// Everything that ends a window, in order; first the record's beginning, last its end.
-    bounds: Vec<f64>,
+    /// What is known of the loop beside the samples.
+    pub told: Told,
 }
 
 /// Finds every episode of `trace`, in the order they begin, with its numbers.
 ///
-/// Setpoint steps, ramps (their times only), autotunes (from the trace's own column) and holds.
-/// An empty trace has none.
+/// Setpoint steps, ramps, output steps, autotunes (from the trace's own column, else inferred from an
+/// output that switches between two levels for a few cycles), disturbances, and holds and soaks. An
+/// empty trace has none.
 ///
 /// # Errors
 /// A trace that is no trace, and a given step that lies outside it or has no target.
@@ -75,76 +66,52 @@ pub fn find_episodes(trace: &Trace<'_>, options: &Options) -> Result<Vec<Episode
     let Some(outline) = Outline::of(trace, options)? else {
         return Ok(Vec::new());
     };
-    let mut found: Vec<Episode> = outline.autotunes().collect();
+    let mut found: Vec<Episode> = outline.tune_episodes();
+    let mut arrivals = Vec::new();
     for movement in &outline.movements {
-        found.extend(outline.movement(movement)?);
+        let (episode, arrival) = outline.movement(movement)?;
+        found.extend(episode);
+        arrivals.extend(arrival);
     }
-    found.extend(outline.holds(&found));
+    for step in &outline.output_steps {
+        found.extend(outline.output_step(step)?);
+    }
+    found.extend(holds(&outline, &arrivals));
     found.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     Ok(found)
 }
 
-impl<'a> Outline<'a> {
-    fn of(trace: &'a Trace<'a>, options: &'a Options) -> Result<Option<Self>, AnalysisError> {
-        let ends = trace.time_s.first().zip(trace.time_s.last());
-        let Some((first_s, last_s)) = ends.map(|(a, b)| (*a, *b)) else {
-            return Ok(None);
-        };
-        let autotunes = autotunes(trace);
-        let own = trace
-            .setpoint
-            .map_or_else(Vec::new, |setpoint| movements(trace.time_s, setpoint));
-        let mut movements = with_given(trace, own, options.given.as_ref())?;
-        // What the setpoint does during a tune is part of the tune.
-        let tuning = |at_s: f64| {
-            autotunes
-                .iter()
-                .any(|(from, to)| (*from..*to).contains(&at_s))
-        };
-        movements.retain(|movement| !tuning(movement.begins_s));
-        let mut bounds = vec![first_s, last_s];
-        bounds.extend(movements.iter().flat_map(Movement::bounds));
-        bounds.extend(autotunes.iter().flat_map(|(from, to)| [*from, *to]));
-        let others = options.other_changes_s.iter().copied();
-        bounds.extend(others.filter(|at_s| !tuning(*at_s)));
-        bounds.retain(|at_s| (first_s..=last_s).contains(at_s));
-        bounds.sort_by(f64::total_cmp);
-        bounds.dedup();
-        let noise = STEP_OVER_NOISE * noise_sd(trace.pv);
-        Ok(Some(Self {
-            trace,
-            options,
-            min_step: options.min_step.unwrap_or(noise.max(1.0)),
-            period_s: sample_period(trace.time_s),
-            movements,
-            autotunes,
-            bounds,
-        }))
+impl Outline<'_> {
+    fn tune_episodes(&self) -> Vec<Episode> {
+        let later = self.tunes.iter().skip(1).map(|tune| tune.begins_s);
+        let tunes = self.tunes.iter().zip(later.chain([f64::INFINITY]));
+        tunes
+            .map(|(tune, next_s)| self.tune_episode(tune, next_s))
+            .collect()
     }
 
-    fn autotunes(&self) -> impl Iterator<Item = Episode> {
-        self.autotunes.iter().map(|(from_s, to_s)| Episode {
-            from: self.setpoint_at(*from_s),
-            to: self.setpoint_at(*to_s),
-            ..self.bare(EpisodeKind::Autotune, *from_s, *to_s)
-        })
+    fn tune_episode(&self, tune: &Tune, next_s: f64) -> Episode {
+        let mut episode = self.bare(EpisodeKind::Autotune, tune.begins_s, tune.ends_s);
+        let told = &self.options.told;
+        let found = tune.measure(self.trace, &episode.numbers, told, next_s, self.period_s);
+        episode.from = self.setpoint_at(tune.begins_s);
+        episode.to = self.setpoint_at(tune.ends_s);
+        episode.numbers.amplitude = found.amplitude;
+        episode.numbers.period_s = found.period_s;
+        episode.own.tune = found.own;
+        episode.notes = found.notes;
+        episode
     }
 
-    fn movement(&self, movement: &Movement) -> Result<Option<Episode>, AnalysisError> {
-        match movement.manner {
-            Manner::Steadily => Ok(Some(Episode {
-                from: Some(movement.from),
-                to: Some(movement.to),
-                ..self.bare(EpisodeKind::Ramp, movement.begins_s, movement.arrives_s)
-            })),
-            Manner::AtOnce => self.step(movement),
-        }
-    }
-
-    fn step(&self, movement: &Movement) -> Result<Option<Episode>, AnalysisError> {
+    /// The episode that a movement of the setpoint begins, if it is large enough for one, and how the
+    /// process value arrived.
+    fn movement(
+        &self,
+        movement: &Movement,
+    ) -> Result<(Option<Episode>, Option<Arrival>), AnalysisError> {
         let known = movement.from.is_finite();
         if known && (movement.to - movement.from).abs() <= self.min_step {
-            return Ok(None);
+            return Ok((None, None));
         }
         let step = Step {
             at_s: movement.arrives_s,
@@ -155,62 +122,73 @@ impl<'a> Outline<'a> {
             band: self.options.band,
             min_step: self.min_step,
         };
-        let measured = measure(self.trace, &step, Window::Whole, self.period_s)?;
-        Ok(Some(Episode {
+        let is_ramp = movement.manner == Manner::Steadily;
+        let episode = if is_ramp {
+            self.ramp(movement, &step)
+        } else {
+            self.step(movement, &step)?
+        };
+        let arrival = Arrival {
+            at_s: step.at_s,
+            settled_s: episode.numbers.settling_s,
+            is_ramp,
+        };
+        Ok((Some(episode), Some(arrival)))
+    }
+
+    fn step(&self, movement: &Movement, step: &Step) -> Result<Episode, AnalysisError> {
+        let mut measured = measure(self.trace, step, Window::Whole, self.period_s)?;
+        measured.notes.extend(trust::merged(movement.changes));
+        Ok(Episode {
             kind: EpisodeKind::SetpointStep,
             start_s: step.at_s,
             end_s: step.end_s,
             from: step.from.or(measured.numbers.initial),
             to: Some(step.target),
             numbers: measured.numbers,
+            own: OwnNumbers::default(),
             notes: measured.notes,
+        })
+    }
+
+    fn ramp(&self, movement: &Movement, arrival: &Step) -> Episode {
+        let found = ramp::measure(self.trace, movement, arrival, self.period_s);
+        Episode {
+            kind: EpisodeKind::Ramp,
+            start_s: movement.begins_s,
+            end_s: movement.arrives_s,
+            from: Some(movement.from),
+            to: Some(movement.to),
+            numbers: found.numbers,
+            own: OwnNumbers {
+                ramp: found.own,
+                ..OwnNumbers::default()
+            },
+            notes: found.notes,
+        }
+    }
+
+    fn output_step(&self, step: &OutputStep) -> Result<Option<Episode>, AnalysisError> {
+        let window = self.output_window(step, self.bound_after(step.at_s));
+        let by_mode = self.is_by_mode(step);
+        let found = step.measure(self.trace, &window, self.period_s, by_mode)?;
+        Ok(found.map(|found| Episode {
+            kind: EpisodeKind::OutputStep,
+            start_s: window.at_s,
+            end_s: window.end_s,
+            from: Some(found.from),
+            to: found.to,
+            numbers: found.measured.numbers,
+            own: OwnNumbers {
+                output: found.own,
+                ..OwnNumbers::default()
+            },
+            notes: found.measured.notes,
         }))
     }
 
-    /// What remains: the settled part of each step, and every stretch that no other episode claims.
-    fn holds(&self, found: &[Episode]) -> Vec<Episode> {
-        let stretches = self.bounds.windows(2).map(|pair| (pair[0], pair[1]));
-        stretches
-            .filter_map(|(from_s, to_s)| Some((self.hold_begins(from_s, found)?, to_s)))
-            .filter(|(from_s, to_s)| to_s - from_s > HOLD_S)
-            .map(|(from_s, to_s)| self.hold(from_s, to_s))
-            .collect()
-    }
-
-    /// Where in the stretch that begins at `from_s` the hold begins, if anywhere.
-    fn hold_begins(&self, from_s: f64, found: &[Episode]) -> Option<f64> {
-        let keyed =
-            |movement: &Movement| movement.begins_s <= from_s && from_s < movement.arrives_s;
-        if self.movements.iter().any(keyed) {
-            return None;
-        }
-        let here = |episode: &&Episode| episode.start_s.total_cmp(&from_s).is_eq();
-        match found.iter().find(here) {
-            None => Some(from_s),
-            Some(step) if step.kind == EpisodeKind::SetpointStep => {
-                Some(from_s + step.numbers.settling_s?)
-            }
-            Some(_) => None,
-        }
-    }
-
-    fn hold(&self, from_s: f64, to_s: f64) -> Episode {
-        let line = Stretch::cut(self.trace, from_s, to_s);
-        let setpoint = self
-            .movements
-            .iter()
-            .rfind(|movement| movement.arrives_s <= from_s)
-            .map(|movement| movement.to)
-            .or_else(|| self.setpoint_at(from_s));
-        let mut hold = self.bare(EpisodeKind::Hold, from_s, to_s);
-        hold.from = setpoint;
-        hold.to = setpoint;
-        hold.numbers.final_error = setpoint.and_then(|target| final_error(&line, target));
-        hold
-    }
-
     /// An episode with only what every kind has.
-    fn bare(&self, kind: EpisodeKind, start_s: f64, end_s: f64) -> Episode {
+    pub(crate) fn bare(&self, kind: EpisodeKind, start_s: f64, end_s: f64) -> Episode {
         let line = Stretch::cut(self.trace, start_s, end_s);
         Episode {
             kind,
@@ -224,49 +202,8 @@ impl<'a> Outline<'a> {
                 missing_s: Some(Gaps::of_period(self.period_s).missing_s(&line.t)),
                 ..StepNumbers::default()
             },
-            notes: Vec::<Note>::new(),
+            own: OwnNumbers::default(),
+            notes: Vec::new(),
         }
     }
-
-    fn bound_after(&self, at_s: f64) -> f64 {
-        let next = self.bounds.iter().find(|bound| **bound > at_s);
-        next.copied().unwrap_or(at_s)
-    }
-
-    fn bound_before(&self, at_s: f64) -> f64 {
-        let last = self.bounds.iter().rfind(|bound| **bound < at_s);
-        last.copied().unwrap_or(at_s)
-    }
-
-    /// The last setpoint known at a time.
-    fn setpoint_at(&self, at_s: f64) -> Option<f64> {
-        let setpoint = self.trace.setpoint?;
-        let end = self.trace.time_s.partition_point(|t| *t <= at_s);
-        let known = setpoint[..end].iter().rfind(|value| value.is_finite());
-        known.copied()
-    }
-}
-
-impl Movement {
-    /// The moments at which it ends what was before and begins what comes.
-    fn bounds(&self) -> [f64; 2] {
-        [self.begins_s, self.arrives_s]
-    }
-}
-
-/// Stretches with the autotune active: from its first sample to the first one after it.
-fn autotunes(trace: &Trace<'_>) -> Vec<(f64, f64)> {
-    let Some(active) = trace.autotune else {
-        return Vec::new();
-    };
-    let mut found = Vec::new();
-    let mut first = 0;
-    for run in active.chunk_by(|a, b| a == b) {
-        let end = first + run.len();
-        if run[0] {
-            found.push((trace.time_s[first], trace.time_s[end.min(active.len() - 1)]));
-        }
-        first = end;
-    }
-    found
 }

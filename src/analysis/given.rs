@@ -50,6 +50,7 @@ fn step(trace: &Trace<'_>, given: &GivenStep) -> Result<Movement, AnalysisError>
         // Not known: a step that is named is one, however small the record makes it.
         from: f64::NAN,
         to: target.ok_or(AnalysisError::NoTarget { at_s })?,
+        changes: 1,
     })
 }
 

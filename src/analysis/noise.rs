@@ -58,6 +58,25 @@ pub(crate) fn resolution(values: &[f64]) -> f64 {
     if smallest.is_finite() { smallest } else { 0.0 }
 }
 
+/// The step between the values of a quantised signal: there, each change is a multiple of it and many
+/// values repeat. `None` for any other signal, and for too few values to tell.
+pub(crate) fn quantum(values: &[f64]) -> Option<f64> {
+    /// Fewer changes tell nothing.
+    const FEWEST: usize = 8;
+    /// So many of the values repeat at least.
+    const REPEATED: f64 = 0.2;
+    let step = resolution(values);
+    let changes = || values.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+    let repeated = changes().filter(|change| *change <= 1e-9).count();
+    let moved = values.len().saturating_sub(1 + repeated);
+    let in_steps = |change: f64| (change / step - (change / step).round()).abs() < 0.01;
+    let is_so = step > 0.0
+        && moved >= FEWEST
+        && repeated as f64 >= REPEATED * values.len() as f64
+        && changes().all(in_steps);
+    is_so.then_some(step)
+}
+
 /// The values smoothed by a local parabola over eleven samples, which keeps the height of a peak
 /// that a running mean would cut. The first and last five values stay as they are.
 ///
@@ -109,6 +128,18 @@ mod tests {
         for (own, known) in parabola_weights(2).iter().zip(published) {
             assert!((own - known).abs() < 1e-15);
         }
+    }
+
+    #[test]
+    fn only_a_quantised_signal_has_a_quantum() {
+        let sine = |i: i32| 20.0 * (f64::from(i) / 100.0).sin();
+        let halves: Vec<f64> = (0..600).map(|i| (2.0 * sine(i)).round() / 2.0).collect();
+        assert!((quantum(&halves).unwrap() - 0.5).abs() < 1e-9);
+        let fine: Vec<f64> = (0..600).map(sine).collect();
+        assert_eq!(quantum(&fine), None);
+        // Seldom looked at, a ramp has equal changes but repeats nothing.
+        let ramp: Vec<f64> = (0..60).map(|i| 5.0 * f64::from(i)).collect();
+        assert_eq!(quantum(&ramp), None);
     }
 
     #[test]

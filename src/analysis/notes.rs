@@ -18,7 +18,7 @@ const FEW_SAMPLES: usize = 10;
 const PERIODS_AT_LIMIT: f64 = 5.0;
 
 fn note(code: &'static str, about: &'static str, text: String) -> Note {
-    Note { code, about, text }
+    Note::new(code, about, text)
 }
 
 /// Whether the noise is large enough beside the band or the overshoot to bend the numbers.
@@ -28,7 +28,7 @@ pub(crate) fn noise_matters(found: &Findings<'_>) -> bool {
     overshoot > 0.0 && (near_noise || band_in_noise(found.settling_band, found.noise_sd))
 }
 
-fn band_in_noise(band: Option<f64>, noise_sd: f64) -> bool {
+pub(crate) fn band_in_noise(band: Option<f64>, noise_sd: f64) -> bool {
     band.is_some_and(|band| band < BAND_OVER_NOISE * noise_sd)
 }
 
@@ -43,6 +43,21 @@ pub(crate) fn about(found: &Findings<'_>, numbers: &StepNumbers) -> Vec<Note> {
         overshoot_gap(found),
         overshoot_noise(found, numbers),
         decay_noise(found, numbers),
+        settling(found, numbers),
+        settling_2pct(found, numbers),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// The notes on a line that is to arrive where a ramp ended.
+pub(crate) fn about_arrival(found: &Findings<'_>, numbers: &StepNumbers) -> Vec<Note> {
+    [
+        samples(found),
+        repeated_times(found),
+        overshoot_gap(found),
+        overshoot_noise(found, numbers),
         settling(found, numbers),
         settling_2pct(found, numbers),
     ]

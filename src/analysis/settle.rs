@@ -27,16 +27,18 @@ pub(crate) struct Settled {
 
 /// One stay of the line inside the band.
 #[derive(Clone, Copy, Debug)]
-struct Stay {
-    begins_s: f64,
-    ends_s: f64,
+pub(crate) struct Stay {
+    /// Where the line came in and went out, interpolated; else the line's own ends.
+    pub(crate) begins_s: f64,
+    pub(crate) ends_s: f64,
     /// First sample inside, and one past the last.
-    first: usize,
-    end: usize,
+    pub(crate) first: usize,
+    pub(crate) end: usize,
 }
 
 impl Dwell {
-    fn after(self, begins_s: f64) -> f64 {
+    /// How long a stay must last that begins so long after the change.
+    pub(crate) fn after(self, begins_s: f64) -> f64 {
         (SAMPLES * self.sample_s)
             .max(PART_OF_TIME * begins_s)
             .max(self.oscillation_s.unwrap_or(0.0))
@@ -56,14 +58,15 @@ pub(crate) fn settled(
     stays(line, target, band).into_iter().find_map(|stay| {
         let dwell_s = dwell.after(stay.begins_s);
         let lasts = stay.ends_s - stay.begins_s >= dwell_s;
-        (lasts && !passes_through(line, target, stay, hysteresis)).then_some(Settled {
+        (lasts && !passes_through(line, target, stay, 0.0, hysteresis)).then_some(Settled {
             at_s: stay.begins_s,
             dwell_s,
         })
     })
 }
 
-fn stays(line: &Stretch, target: f64, band: f64) -> Vec<Stay> {
+/// Every stay of the line in `target` +- `band` that holds a sample, in order.
+pub(crate) fn stays(line: &Stretch, target: f64, band: f64) -> Vec<Stay> {
     let inside: Vec<bool> = line.y.iter().map(|y| (y - target).abs() <= band).collect();
     let mut found = Vec::new();
     let mut first = 0;
@@ -101,8 +104,14 @@ fn edge_towards(outside: f64, target: f64, band: f64) -> f64 {
 }
 
 /// In at one side and out at the other, all the way in one direction, and in less time than it
-/// took to come here.
-fn passes_through(line: &Stretch, target: f64, stay: Stay, hysteresis: f64) -> bool {
+/// took to come here since `since_s`.
+pub(crate) fn passes_through(
+    line: &Stretch,
+    target: f64,
+    stay: Stay,
+    since_s: f64,
+    hysteresis: f64,
+) -> bool {
     let before = stay.first.checked_sub(1).map(|index| line.y[index]);
     let (Some(before), Some(after)) = (before, line.y.get(stay.end)) else {
         return false;
@@ -110,7 +119,7 @@ fn passes_through(line: &Stretch, target: f64, stay: Stay, hysteresis: f64) -> b
     let direction = (after - target).signum();
     let crosses = direction * (before - target) < 0.0;
     crosses
-        && stay.ends_s - stay.begins_s < stay.begins_s
+        && stay.ends_s - stay.begins_s < stay.begins_s - since_s
         && !turns(&line.y[stay.first..stay.end], direction, hysteresis)
 }
 

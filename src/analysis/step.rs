@@ -7,9 +7,11 @@ use super::gaps::{Gaps, sample_period};
 use super::integrals::integrals;
 use super::noise::noise_sd;
 use super::notes;
-use super::output_limit;
+use super::nothing;
+use super::output_limit::Way;
 use super::start::{Start, start};
 use super::stretch::Stretch;
+use super::trust;
 use crate::trace::Trace;
 
 /// A step, by whatever means it was found.
@@ -100,16 +102,46 @@ pub(crate) fn measure(
     window: Window,
     period_s: f64,
 ) -> Result<Measured, AnalysisError> {
-    let Some(found) = Findings::of(trace, step, period_s)? else {
+    let Some((found, mut measured)) = response(trace, step, window, period_s)? else {
         return Ok(Measured::default());
+    };
+    let way = Way {
+        trace,
+        from_s: step.at_s,
+        to_s: step.end_s,
+        target: step.target,
+        sign: found.sign,
+    };
+    let limit = way.at_limit(step.at_s + found.approach_s());
+    if let Some(limit) = limit {
+        measured
+            .notes
+            .extend(notes::output_at_limit(limit, period_s));
+        measured
+            .notes
+            .extend(trust::unreachable(&found, &way, limit));
+    }
+    measured.notes.extend(trust::coarse_sensor(&found));
+    measured
+        .notes
+        .extend(nothing::of_step(&found, &measured.numbers));
+    Ok(measured)
+}
+
+/// What the process value did after a step, whatever moved it; and what was found on the way.
+pub(crate) fn response<'a>(
+    trace: &Trace<'_>,
+    step: &'a Step,
+    window: Window,
+    period_s: f64,
+) -> Result<Option<(Findings<'a>, Measured)>, AnalysisError> {
+    let Some(found) = Findings::of(trace, step, period_s)? else {
+        return Ok(None);
     };
     let numbers = found.numbers(window);
     let mut notes = notes::about(&found, &numbers);
     notes.extend(notes::before_the_step(trace, step, found.gaps));
-    let approach_s = found.approach_s();
-    let limit = output_limit::at_limit(trace, step.at_s, step.at_s + approach_s, found.sign);
-    notes.extend(limit.and_then(|limit| notes::output_at_limit(limit, period_s)));
-    Ok(Measured { numbers, notes })
+    Ok(Some((found, Measured { numbers, notes })))
 }
 
 impl<'a> Findings<'a> {
@@ -120,6 +152,23 @@ impl<'a> Findings<'a> {
         };
         let delta = step.target - start.value;
         let sign = direction(delta, step);
+        Ok(Some(Self::judged(
+            step,
+            line,
+            start,
+            (delta, sign),
+            period_s,
+        )))
+    }
+
+    /// Judges a line that is to arrive at the step's target, `delta` away in the direction of `sign`.
+    pub(crate) fn judged(
+        step: &'a Step,
+        line: Stretch,
+        start: Start,
+        (delta, sign): (f64, f64),
+        period_s: f64,
+    ) -> Self {
         let noise_sd = noise_sd(&line.y);
         let two_percent = (delta.abs() >= step.min_step).then_some(0.02 * delta.abs());
         let settling_band = step.band.or(two_percent);
@@ -131,7 +180,7 @@ impl<'a> Findings<'a> {
             noise_sd,
         };
         let course = course(aim, settling_band, two_percent);
-        Ok(Some(Self {
+        Self {
             step,
             gaps: Gaps::of_period(period_s),
             start,
@@ -141,7 +190,7 @@ impl<'a> Findings<'a> {
             settling_band,
             course,
             line,
-        }))
+        }
     }
 
     /// Whether the step is large enough to be divided by.
@@ -164,7 +213,7 @@ impl<'a> Findings<'a> {
             .map_or(self.line.end_s(), |arrival| arrival.at_s)
     }
 
-    fn numbers(&self, window: Window) -> StepNumbers {
+    pub(crate) fn numbers(&self, window: Window) -> StepNumbers {
         let rise = self.has_percentages().then(|| self.rise());
         let sums = match window {
             Window::Whole => self.line.clone(),

@@ -46,6 +46,12 @@ impl Stretch {
 
     /// The part up to `until_s`, with a sample of the line there.
     pub(crate) fn until(&self, until_s: f64) -> Self {
+        self.part(0.0, until_s)
+    }
+
+    /// The part from `from_s` to `to_s`, with samples of the line at both ends; its times count from
+    /// its own beginning.
+    pub(crate) fn part(&self, from_s: f64, to_s: f64) -> Self {
         Self::cut(
             &Trace {
                 time_s: &self.t,
@@ -54,8 +60,8 @@ impl Stretch {
                 output: None,
                 autotune: None,
             },
-            0.0,
-            until_s,
+            from_s,
+            to_s,
         )
     }
 

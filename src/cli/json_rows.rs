@@ -34,7 +34,9 @@ fn cell(value: &Value) -> String {
         Value::Null => String::new(),
         Value::String(text) => text.clone(),
         Value::Array(notes) => {
-            let texts: Vec<String> = notes.iter().map(|note| cell(&note["text"])).collect();
+            // What only says that there is no such thing is an empty cell already.
+            let told = notes.iter().filter(|note| note["code"] != "none");
+            let texts: Vec<String> = told.map(|note| cell(&note["text"])).collect();
             texts.join("; ")
         }
         other => other.to_string(),
@@ -81,7 +83,7 @@ mod tests {
         let object = |a_s| Object {
             kind: "a, b",
             a_s,
-            notes: json!([{"text": "one"}, {"text": "two"}]),
+            notes: json!([{"text": "one"}, {"code": "none", "text": "no"}, {"text": "two"}]),
         };
         let mut out = Vec::new();
         write([object(Some(1.5)), object(None)], &mut out).unwrap();

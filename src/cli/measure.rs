@@ -11,15 +11,15 @@ use super::reading::{ReadingArgs, When};
 use super::{Exit, Stop};
 use super::{against, json_rows, measure_text};
 use crate::analysis::{
-    AnalysisError, Diagnosis, Episode, EpisodeKind, GivenStep, Known, Note, Options, StepNumbers,
-    diagnose, find_episodes,
+    AnalysisError, Diagnosis, Episode, EpisodeKind, GivenStep, Known, Note, Options, OwnNumbers,
+    StepNumbers, diagnose, find_episodes,
 };
 use crate::record::{LoopRecord, Source};
 
 /// What the loop did: episodes and their numbers
 ///
-/// Finds setpoint steps, autotunes, ramps and holds, and works out overshoot, rise, settling and
-/// the integral criteria of every step.
+/// Finds setpoint steps, ramps, output steps, autotunes, disturbances and holds, and works out the
+/// numbers of each: overshoot, rise, settling and the integral criteria of every step.
 #[derive(Clone, Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct MeasureArgs {
@@ -195,7 +195,7 @@ pub(super) fn options(
         band: args.band.or(record.band),
         min_step: None,
         given,
-        other_changes_s: record.control_changes_s(),
+        told: record.told(),
     }
 }
 
@@ -244,6 +244,8 @@ struct EpisodeObject<'a> {
     to: Option<f64>,
     #[serde(flatten)]
     numbers: &'a StepNumbers,
+    #[serde(flatten)]
+    own: &'a OwnNumbers,
     notes: &'a [Note],
 }
 
@@ -277,6 +279,7 @@ impl<'a> EpisodeObject<'a> {
             from: episode.from,
             to: episode.to,
             numbers: &episode.numbers,
+            own: &episode.own,
             notes: &episode.notes,
         }
     }

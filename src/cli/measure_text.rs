@@ -6,7 +6,7 @@ use chrono::SecondsFormat;
 
 use super::measure::MeasuredLoop;
 use super::{diagnosis_text, wrapped};
-use crate::analysis::{Episode, EpisodeKind, Note, StepNumbers};
+use crate::analysis::{Episode, EpisodeKind, Note, OwnNumbers, StepNumbers, TuneOutcome};
 use crate::figures::{amount, duration, fixed, spark};
 use crate::record::LoopRecord;
 
@@ -24,8 +24,8 @@ struct Figure {
     remark: String,
 }
 
-/// Writes the list of episodes of every loop and the figures of its steps; with `all`, of every
-/// episode.
+/// Writes the list of episodes of every loop and the figures of what was done to it; with `all`, of
+/// every episode.
 pub(super) fn write(
     source: &str,
     loops: &[MeasuredLoop<'_>],
@@ -41,13 +41,19 @@ pub(super) fn write(
         diagnosis_text::write(&measured.diagnoses, &when, out)?;
         list(measured, out)?;
         for (number, episode) in &measured.episodes {
-            if all || episode.kind == EpisodeKind::SetpointStep {
+            if all || has_figures(episode.kind) {
                 writeln!(out)?;
                 figures(*number, episode, measured.record, out)?;
             }
         }
     }
     Ok(())
+}
+
+/// Whether its figures are shown unasked: not those of holds and of what disturbed them.
+fn has_figures(kind: EpisodeKind) -> bool {
+    use EpisodeKind::{Disturbance, Hold, Soak};
+    !matches!(kind, Hold | Soak | Disturbance)
 }
 
 fn heading(source: &str, record: &LoopRecord, out: &mut dyn Write) -> io::Result<()> {
@@ -169,7 +175,7 @@ fn figures(
         degrees_or_dash(episode.to),
         began(record, episode.start_s)
     )?;
-    for figure in all_figures(&episode.numbers, episode.kind, unit) {
+    for figure in all_figures(episode, unit) {
         let Figure {
             label,
             value,
@@ -178,18 +184,20 @@ fn figures(
         let line = format!("   {label:<LABEL$}{value:<VALUE$}{remark}");
         writeln!(out, "{}", line.trim_end())?;
     }
-    for note in &episode.notes {
-        wrapped::write("   ", &note_text(note), out)?;
+    for text in note_texts(&episode.notes) {
+        wrapped::write("   ", &text, out)?;
     }
     Ok(())
 }
 
-fn all_figures(numbers: &StepNumbers, kind: EpisodeKind, unit: &str) -> Vec<Figure> {
-    let mut all = Vec::new();
-    if matches!(kind, EpisodeKind::SetpointStep | EpisodeKind::OutputStep) {
-        all.extend(response(numbers, unit));
-        all.extend(oscillation(numbers, unit));
+fn all_figures(episode: &Episode, unit: &str) -> Vec<Figure> {
+    use EpisodeKind::{OutputStep, Ramp, SetpointStep};
+    let numbers = &episode.numbers;
+    let mut all = own_figures(&episode.own, unit);
+    if matches!(episode.kind, SetpointStep | OutputStep | Ramp) {
+        all.extend(response(numbers, episode.kind, unit));
     }
+    all.extend(oscillation(numbers, unit));
     if let Some(error) = numbers.final_error {
         all.push(figure(
             "error at the end",
@@ -214,15 +222,66 @@ fn degrees_in(value: f64, unit: &str) -> String {
     format!("{} {unit}", degrees(value))
 }
 
+/// What only this kind has.
+fn own_figures(own: &OwnNumbers, unit: &str) -> Vec<Figure> {
+    let degrees_of =
+        |label, value: Option<f64>, remark| Some(figure(label, &degrees_in(value?, unit), remark));
+    let outcome = own.tune.outcome.map(|outcome| match outcome {
+        TuneOutcome::Tuned => "tuned",
+        TuneOutcome::Unchanged => "unchanged",
+        TuneOutcome::Unknown => "not known",
+    });
+    let output = own.output.output_from.zip(own.output.output_to);
+    let rate = own.ramp.rate_per_min;
+    let per_min = rate.map(|rate| format!("{} {unit}/min", amount(rate)));
+    let gain = own.tune.ultimate_gain.zip(own.tune.ultimate_period_s);
+    [
+        per_min.map(|rate| figure("rate", &rate, "")),
+        degrees_of(
+            "behind or ahead",
+            own.ramp.following_mean,
+            "mean over the ramp",
+        ),
+        degrees_of("  at most", own.ramp.following_max, ""),
+        output.map(|(from, to)| {
+            let value = format!("{} to {} %", fixed(from, 1), fixed(to, 1));
+            figure("output", &value, "")
+        }),
+        outcome.map(|outcome| figure("outcome", outcome, "")),
+        own.tune
+            .cycles
+            .map(|cycles| figure("cycles", &cycles.to_string(), "after the first")),
+        gain.map(|(gain, period)| {
+            let remark = format!("ultimate, at {}", duration(period));
+            figure("gain", &format!("{} %/{unit}", amount(gain)), &remark)
+        }),
+        degrees_of("depth", own.disturbance.depth, "from the setpoint"),
+        own.disturbance
+            .return_s
+            .map(|s| time("back in the band", Some(s))),
+        degrees_of("spread", own.hold.sd, "standard deviation"),
+        degrees_of("  peak to peak", own.hold.peak_to_peak, ""),
+        own.hold.in_band_s.map(|s| time("within the band", Some(s))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
 /// What was asked first: how far over, how fast, when settled.
-fn response(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
+fn response(numbers: &StepNumbers, kind: EpisodeKind, unit: &str) -> Vec<Figure> {
     let dash = || "\u{2013}".to_owned();
     let overshoot = numbers
         .overshoot
         .map_or_else(dash, |over| degrees_in(over, unit));
     let mut of_step = Vec::new();
     if let Some(percent) = numbers.overshoot_pct {
-        of_step.push(format!("{} % of the step", fixed(percent, 1)));
+        let whole = if kind == EpisodeKind::Ramp {
+            "ramp"
+        } else {
+            "step"
+        };
+        of_step.push(format!("{} % of the {whole}", fixed(percent, 1)));
     }
     if let Some(peak) = numbers.peak_s {
         of_step.push(format!("peak at {}", duration(peak)));
@@ -235,7 +294,9 @@ fn response(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
     if let Some(smooth) = numbers.overshoot_smoothed {
         found.push(figure("  without noise", &degrees_in(smooth, unit), ""));
     }
-    found.push(time("rise 10 to 90 %", numbers.rise_s));
+    if kind != EpisodeKind::Ramp {
+        found.push(time("rise 10 to 90 %", numbers.rise_s));
+    }
     if let Some(band) = numbers.settling_band {
         let label = format!("settled within {}", degrees(band));
         found.push(time(&label, numbers.settling_s));
@@ -268,7 +329,7 @@ fn oscillation(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
     }
     if let Some(amplitude) = numbers.amplitude {
         let value = format!("\u{b1}{}", degrees_in(amplitude, unit));
-        found.push(figure("  goes on with", &value, ""));
+        found.push(figure("  swings on by", &value, ""));
     }
     found
 }
@@ -304,9 +365,19 @@ fn quality(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
     noise.into_iter().chain(missing).collect()
 }
 
-fn note_text(note: &Note) -> String {
-    match note.about {
-        "" => format!("note: {}", note.text),
-        about => format!("note ({}): {}", about.trim_end_matches("_s"), note.text),
+/// Notes that say the same of several numbers are one.
+fn note_texts(notes: &[Note]) -> Vec<String> {
+    let mut told: Vec<(&Note, Vec<&str>)> = Vec::new();
+    for note in notes.iter().filter(|note| !note.is_of_nothing()) {
+        let about = note.about.trim_end_matches("_s");
+        match told.iter_mut().find(|(known, _)| known.text == note.text) {
+            Some((_, all)) => all.push(about),
+            None => told.push((note, vec![about])),
+        }
     }
+    let text = |(note, about): (&Note, Vec<&str>)| match about[..] {
+        [""] => format!("note: {}", note.text),
+        _ => format!("note ({}): {}", about.join(", "), note.text),
+    };
+    told.into_iter().map(text).collect()
 }

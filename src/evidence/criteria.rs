@@ -134,7 +134,7 @@ impl Measure {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::EpisodeKind;
+    use crate::analysis::{EpisodeKind, OwnNumbers};
 
     #[test]
     fn what_was_not_reached_does_not_pass() {
@@ -166,6 +166,7 @@ mod tests {
                 final_error: Some(-0.6),
                 ..StepNumbers::default()
             },
+            own: OwnNumbers::default(),
             notes: Vec::new(),
         };
         let met: Vec<bool> = criteria.outcomes(&step).iter().map(|o| o.met).collect();

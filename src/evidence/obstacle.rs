@@ -81,8 +81,8 @@ fn samples(comparison: &Comparison<'_>) -> impl Iterator<Item = Note> {
         .filter(|note| !is_output_limit(note))
 }
 
-/// An output limit that seems to differ, going by the output alone. A hint and no obstacle: an
-/// output that rests at its highest for a while looks the same as one that is held there.
+/// An output limit that seems to differ, going by the samples alone. A hint and no obstacle: an
+/// output that stays while the process value moves can have been held there by hand.
 pub(super) fn output_limit_hint(comparison: &Comparison<'_>) -> Option<String> {
     let known = |side: Side<'_>| side.setting("output-high").is_some();
     if comparison.sides().into_iter().all(known) {

@@ -146,7 +146,7 @@ impl<'a> Measured<'a> {
     ) -> Result<Self, PairError> {
         let options = Options {
             band: band.or(record.band),
-            other_changes_s: record.control_changes_s(),
+            told: record.told(),
             given,
             ..Options::default()
         };

@@ -40,13 +40,17 @@ fn lines(comparison: &Comparison<'_>, judgement: &Judgement) -> Vec<(&'static st
         .collect();
     let [before, after] = comparison.sides();
     for (who, side) in [("Before", before), ("After", after)] {
-        let texts = side.episode.notes.iter().map(|note| {
+        let notes = side.episode.notes.iter();
+        let texts = notes.filter(|note| !note.is_of_nothing()).map(|note| {
             let text = note.text.trim_end_matches('.');
             format!("{text}.")
         });
-        let own = texts.chain(marks_within(side));
-        for text in own {
-            found.push((who, text));
+        for text in texts.chain(marks_within(side)) {
+            let line = (who, text);
+            // One sentence may be about several numbers.
+            if !found.contains(&line) {
+                found.push(line);
+            }
         }
     }
     let hint = obstacle::output_limit_hint(comparison);

@@ -4,7 +4,8 @@ use super::source::{LoopRecord, RecordedSetting};
 
 impl LoopRecord {
     /// The samples, events and settings from `from_s` up to `to_s`, both included, with their own
-    /// times. The counts of rows still tell of the whole record.
+    /// times; settings from before, as far as they are still in force then, stand at `from_s`. The
+    /// counts of rows still tell of the whole record.
     #[must_use]
     pub fn cut(mut self, from_s: f64, to_s: f64) -> Self {
         let first = self.time_s.partition_point(|t| *t < from_s);
@@ -19,44 +20,22 @@ impl LoopRecord {
         }
         let inside = |time_s: f64| (from_s..=to_s).contains(&time_s);
         self.events.retain(|event| inside(event.time_s));
-        self.settings.retain(|setting| inside(setting.time_s));
+        self.settings = settings_of(self.settings, from_s, to_s);
         self
     }
+}
 
-    /// The output's cycle time, where the settings tell it in seconds.
-    pub fn cycle_time_s(&self) -> Option<f64> {
-        let is_told = |it: &&RecordedSetting| it.role == "cycle-time" && it.unit == "s";
-        let told = self.settings.iter().rfind(is_told)?;
-        told.value.parse().ok().filter(|seconds| *seconds > 0.0)
-    }
-
-    /// When mode or tuning were changed by hand: times at which a slow point that decides how the
-    /// loop behaves has another value than before.
-    pub fn control_changes_s(&self) -> Vec<f64> {
-        const DECIDING: [&str; 6] = [
-            "proportional",
-            "integral",
-            "derivative",
-            "mode",
-            "control-mode",
-            "control-action",
-        ];
-        let mut last = std::collections::HashMap::new();
-        let mut found = Vec::new();
-        for setting in &self.settings {
-            if !DECIDING.contains(&setting.role.as_str()) || setting.value.is_empty() {
-                continue;
-            }
-            let before = last.insert(&setting.point, &setting.value);
-            // What an autotune changed is told by the autotune's own end.
-            let by_hand = setting.cause == "changed";
-            if by_hand && before.is_some_and(|before| *before != setting.value) {
-                found.push(setting.time_s);
-            }
+/// The settings of a part: what was in force at its beginning, and what came in it.
+fn settings_of(all: Vec<RecordedSetting>, from_s: f64, to_s: f64) -> Vec<RecordedSetting> {
+    let mut kept: Vec<RecordedSetting> = Vec::new();
+    for mut setting in all.into_iter().filter(|setting| setting.time_s <= to_s) {
+        if setting.time_s < from_s {
+            kept.retain(|older| older.point != setting.point);
+            setting.time_s = from_s;
         }
-        found.dedup();
-        found
+        kept.push(setting);
     }
+    kept
 }
 
 fn keep<T>(column: &mut Vec<T>, first: usize, end: usize) {
@@ -110,15 +89,16 @@ mod tests {
     }
 
     #[test]
-    fn only_another_value_set_by_hand_is_a_change() {
+    fn what_was_in_force_before_the_cut_stands_at_its_beginning() {
         let mut record = record();
         record.settings = vec![
             setting(0.0, "start", "10"),
-            setting(1.0, "changed", "10"),
-            setting(2.0, "autotune-ended", "30"),
-            setting(3.0, "changed", "20"),
-            setting(4.0, "end", "20"),
+            setting(1.0, "changed", "20"),
+            setting(2.5, "changed", "30"),
+            setting(3.0, "end", "30"),
         ];
-        assert_eq!(record.control_changes_s(), [3.0]);
+        let kept = record.cut(2.0, 2.9).settings;
+        let kept: Vec<(f64, &str)> = kept.iter().map(|it| (it.time_s, &*it.value)).collect();
+        assert_eq!(kept, [(2.0, "20"), (2.5, "30")]);
     }
 }

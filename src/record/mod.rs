@@ -35,6 +35,7 @@ mod source;
 mod spare;
 mod sums;
 mod table;
+mod told;
 mod unfinished;
 mod verify;
 mod waiting;

@@ -1,6 +1,6 @@
 //! Finding episodes in records with known truth.
 
-use EpisodeKind::{Autotune, Hold, Ramp, SetpointStep};
+use EpisodeKind::{Autotune, Hold, Ramp, SetpointStep, Soak};
 use proptest::prelude::*;
 
 use emberline::analysis::{
@@ -118,9 +118,17 @@ fn a_ramp_is_one_episode_and_not_hundreds_of_steps() {
     // Two degrees a second are each larger than the smallest step.
     let record = Record::of(2000, |t| 20.0 + 2.0 * (t - 400.0).clamp(0.0, 200.0));
     let found = record.episodes();
-    assert_eq!(kinds(&found), [(Hold, 0.0), (Ramp, 401.0), (Hold, 600.0)]);
-    assert_eq!((found[1].from, found[1].to), (Some(20.0), Some(420.0)));
-    assert_eq!(found[1].numbers.overshoot, None);
+    let (ramp, settled) = (&found[1], found[1].numbers.settling_s.unwrap());
+    assert_eq!(
+        kinds(&found),
+        [
+            (Hold, 0.0),
+            (Ramp, 401.0),
+            (Soak, (600.0 + settled).round())
+        ]
+    );
+    assert_eq!((ramp.from, ramp.to), (Some(20.0), Some(420.0)));
+    assert_eq!(ramp.numbers.overshoot, Some(0.0));
 }
 
 #[test]
@@ -245,13 +253,18 @@ proptest! {
             .map(|row| if row.2 == 0 { f64::NAN } else { 100.0 * f64::from(row.2 / 2) })
             .collect();
         let autotune: Vec<bool> = rows.iter().map(|row| row.3 && row.2 == 4).collect();
-        let output: Vec<f64> = rows.iter().map(|row| row.4).collect();
+        let has_autotune = rows.len() % 2 == 0;
+        // Two levels now and then, or any.
+        let output: Vec<f64> = rows
+            .iter()
+            .map(|row| if row.3 { row.4 } else { 100.0 * f64::from(row.2 / 3) })
+            .collect();
         let trace = Trace {
             time_s: &time_s,
             pv: &pv,
             setpoint: Some(&setpoint),
             output: Some(&output),
-            autotune: Some(&autotune),
+            autotune: has_autotune.then_some(&autotune),
         };
         let given = at.map(|at| GivenStep { at_s: Some(at), target: Some(100.0) });
         let options = Options { band, given, ..Options::default() };
@@ -261,11 +274,24 @@ proptest! {
         };
         for episode in found {
             prop_assert!(episode.start_s <= episode.end_s);
-            let json = serde_json::to_value(&episode.numbers).unwrap();
+            let json = numbers(&episode);
             // JSON has no NaN: a number that is `Some` but not finite would be `null`.
-            let shown = json.as_object().unwrap().values().filter(|value| value.is_number()).count();
-            let text = format!("{:?}", episode.numbers);
+            let shown = json.values().filter(|value| !value.is_null()).count();
+            let text = format!("{:?} {:?}", episode.numbers, episode.own);
             prop_assert_eq!(shown, text.matches("Some(").count(), "{}", text);
+            for (name, value) in &json {
+                let applies = episode.kind.numbers().contains(&name.as_str());
+                let is_explained = episode.notes.iter().any(|note| note.about == name);
+                prop_assert_eq!(applies, !value.is_null() || is_explained, "{} {:?}", name, episode);
+            }
         }
     }
+}
+
+/// Every number of an episode, by its JSON name.
+fn numbers(episode: &Episode) -> serde_json::Map<String, serde_json::Value> {
+    let object = |value: serde_json::Value| value.as_object().unwrap().clone();
+    let mut all = object(serde_json::to_value(&episode.numbers).unwrap());
+    all.extend(object(serde_json::to_value(&episode.own).unwrap()));
+    all
 }

@@ -90,13 +90,18 @@ fn json_has_every_name_of_the_contract() {
     );
     let names = "kind start start_s end_s from to overshoot overshoot_pct peak_s rise_s settling_s \
                  settling_band settling_2pct_s final_error iae ise itae itse window_s noise_sd \
-                 period_s amplitude decay_ratio missing_s notes";
+                 period_s amplitude decay_ratio missing_s notes rate_per_min following_mean \
+                 following_max in_band_s output_from output_to outcome cycles amplitude_spread \
+                 period_spread_s ultimate_gain ultimate_period_s depth return_s sd peak_to_peak";
     for episode in only["episodes"].as_array().unwrap() {
         let object = episode.as_object().unwrap();
         for name in names.split(' ') {
             assert!(object.contains_key(name), "{name} is missing in {episode}");
         }
     }
+    // And beside those of the contract where a step began, and its overshoot without noise.
+    let names = names.split_whitespace().count() + 2;
+    assert_eq!(only["episodes"][0].as_object().unwrap().len(), names);
     let step = &only["episodes"][1];
     assert_eq!(step["kind"], "setpoint-step");
     assert_eq!(step["start"], "2027-03-04T06:10:00.000Z");

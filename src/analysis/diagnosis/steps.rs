@@ -2,7 +2,7 @@
 
 use super::{Diagnosis, times};
 use crate::analysis::episode::{Episode, EpisodeKind};
-use crate::analysis::output_limit;
+use crate::analysis::output_limit::Way;
 use crate::analysis::stretch::Stretch;
 use crate::figures::{amount, duration, fixed};
 use crate::trace::Trace;
@@ -86,8 +86,15 @@ fn sluggish(trace: &Trace<'_>, step: &Episode) -> Option<(f64, String)> {
     let half = line.first_reaches(f64::midpoint(initial, target), sign)?;
     let creeps = settled_s > CREEP * half.at_s;
     let (from_s, to_s) = (step.start_s + half.at_s, step.start_s + settled_s);
-    let held = output_limit::at_limit(trace, from_s, to_s, sign);
-    let is_held = held.is_some_and(|held| held.time_s > 0.5 * (to_s - from_s));
+    let way = Way {
+        trace,
+        from_s: step.start_s,
+        to_s: step.end_s,
+        target,
+        sign,
+    };
+    let held_s = way.limit().map(|limit| way.time_at(limit, from_s, to_s));
+    let is_held = held_s.is_some_and(|held_s| held_s > 0.5 * (to_s - from_s));
     (creeps && !is_held).then(|| {
         let evidence = format!(
             "half of the way took {}, to settle within 2 % took {}; more than {CREEP} times as long is creeping",
