@@ -100,3 +100,18 @@ impl Signals {
 pub async fn asked_to_end() -> io::Result<Signal> {
     Ok(Signals::listen()?.next().await)
 }
+
+/// The same for a program that outlives its terminal.
+///
+/// # Errors
+/// The system does not let signals be heard.
+pub async fn asked_to_end_by_somebody() -> io::Result<Signal> {
+    let mut signals = Signals::listen()?;
+    loop {
+        // A closed terminal may tell so more than once.
+        match signals.next().await {
+            Signal::Hangup => {}
+            signal => return Ok(signal),
+        }
+    }
+}

@@ -70,6 +70,7 @@ pub(super) fn run(args: &RecordArgs) -> Result<Exit, Stop> {
         into: &args.into,
         name: &name,
         sync_every: args.sync,
+        outlives_terminal: false,
     };
     let manner = args.listen.manner(setup.used_lines())?;
     let on = args.on.runner(&setup, false)?;

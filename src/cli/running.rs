@@ -22,7 +22,7 @@ use crate::record::{Progress, RecordError, Recorder, Unfinished};
 use crate::sample::Entry;
 use crate::session::{Hand, Opening, Session};
 use crate::setup::{LineSetup, Setup};
-use crate::signals::asked_to_end;
+use crate::signals::{asked_to_end, asked_to_end_by_somebody};
 
 /// A program that was asked to end, and has written everything, ends before this by itself, also where
 /// it waits for commands that run on events.
@@ -80,6 +80,8 @@ pub(super) struct Recording<'a> {
     pub(super) name: &'a str,
     /// The longest time between two syncs to the medium.
     pub(super) sync_every: Duration,
+    /// Whether it goes on when the terminal is closed.
+    pub(super) outlives_terminal: bool,
 }
 
 impl Recording<'_> {
@@ -179,7 +181,8 @@ pub(super) fn start(
     owning.serve(setup, folder.as_deref(), &hand, &asks, stop);
     let heard = live.subscribe();
     let for_commands = live.subscribe();
-    let writing = start_writing(hub, recorder, stop)?;
+    let outlives_terminal = recording.is_some_and(|it| it.outlives_terminal);
+    let writing = start_writing(hub, recorder, outlives_terminal, stop)?;
     Ok(Running {
         live,
         heard,
@@ -200,15 +203,23 @@ pub(super) fn start(
 fn start_writing(
     hub: BoxFuture<'static, ()>,
     recorder: Option<BoxFuture<'static, Written>>,
+    outlives_terminal: bool,
     stop: &CancellationToken,
 ) -> Result<JoinHandle<Option<Written>>, Stop> {
     let stop = stop.clone();
     on_its_own_thread("recorder", async move {
+        let asked = async {
+            if outlives_terminal {
+                asked_to_end_by_somebody().await
+            } else {
+                asked_to_end().await
+            }
+        };
         let all = async { tokio::join!(hub, OptionFuture::from(recorder)).1 };
         tokio::pin!(all);
         let (written, is_asked) = tokio::select! {
             written = &mut all => (written, false),
-            Ok(_) = asked_to_end() => {
+            Ok(_) = asked => {
                 stop.cancel();
                 (all.await, true)
             }

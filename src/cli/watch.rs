@@ -24,6 +24,7 @@ use crate::record::SYNC_EVERY;
 use crate::sample::{Entry, Happening};
 use crate::session::Hand;
 use crate::setup::{LoopSetup, Setup};
+use crate::signals::Signal;
 use crate::unit::Degrees;
 
 /// Show loops live in the terminal.
@@ -32,6 +33,7 @@ use crate::unit::Degrees;
 ///
 /// Examples:
 ///   emberline watch oven.toml --into recordings
+///   emberline watch oven.toml --into recordings --keep-recording
 ///   emberline watch oven.toml --listen-only
 ///   emberline watch --follow recordings/2027-03-04T06-00-00Z_oven
 #[derive(Debug, Args)]
@@ -46,6 +48,9 @@ pub(super) struct WatchArgs {
     /// The recording's name; the setup file's without it.
     #[arg(long, requires = "into")]
     name: Option<Name>,
+    /// Go on recording when the terminal is closed; SIGTERM (or SIGINT) then ends it in order.
+    #[arg(long, requires = "into")]
+    keep_recording: bool,
     /// Show a recording that another process is writing.
     #[arg(long, value_name = "RECORDING", conflicts_with_all = ["listen_first", "listen_only", "on"])]
     follow: Option<PathBuf>,
@@ -85,6 +90,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         into,
         name: &name,
         sync_every: SYNC_EVERY,
+        outlives_terminal: args.keep_recording,
     });
     let manner = args.listen.manner(setup.used_lines())?;
     let on = args.on.runner(setup, true)?;
@@ -122,8 +128,21 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
             () = stop.cancelled() => Ok(Ending::Quit),
         }
     });
+    if let (true, Ok(ending)) = (args.keep_recording && is_terminal_gone(&ending), &ending) {
+        runtime()?.block_on(stop.cancelled());
+        running.finish()?;
+        // Nobody is there to read where it is.
+        return leave(*ending, None);
+    }
     let folder = running.finish()?;
     leave(ending?, folder.as_deref())
+}
+
+fn is_terminal_gone(ending: &Result<Ending, Stop>) -> bool {
+    matches!(
+        ending,
+        Ok(Ending::TerminalGone | Ending::Signal(Signal::Hangup))
+    )
 }
 
 /// What every screen shows of a setup.

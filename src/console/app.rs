@@ -9,6 +9,7 @@ use crate::sample::{Entry, Event};
 
 use super::cursor::Cursor;
 use super::doing::doing;
+use super::places::Places;
 use super::remarks::{Notice, Refusal, Remarks};
 use super::session::{LoopFacts, Recording, ScreenFacts, Story, Written};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
@@ -68,6 +69,8 @@ pub struct App {
     pub(super) is_suspended: bool,
     pub(super) size: Size,
     pub(super) remarks: Remarks,
+    /// Of the picture that was drawn last.
+    pub(super) places: Places,
 }
 
 impl App {
@@ -100,6 +103,7 @@ impl App {
                 has_advice: true,
                 ..Remarks::default()
             },
+            places: Places::default(),
         }
     }
 
@@ -217,7 +221,7 @@ impl App {
         if let Some(one) = self.alone.and_then(|i| self.watched.get_mut(i)) {
             one.refresh_episode();
         }
-        draw::screen(frame.buffer_mut(), area, &self.view());
+        self.places = draw::screen(frame.buffer_mut(), area, &self.view());
     }
 
     /// The span the trend shows, as an index into [`SPANS`].

@@ -92,7 +92,7 @@ impl App {
     }
 
     /// Puts the cursor at a time, and the picture where the cursor is.
-    fn put_cursor(&mut self, at_s: f64) {
+    pub(super) fn put_cursor(&mut self, at_s: f64) {
         if self.until_s.is_none() {
             self.pause();
         }

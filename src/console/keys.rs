@@ -191,12 +191,12 @@ impl App {
             .min(self.now.elapsed.as_secs_f64())
     }
 
-    fn zoom(&mut self, by: isize) {
+    pub(super) fn zoom(&mut self, by: isize) {
         let wanted = self.span_index().saturating_add_signed(by);
         self.span = Some(wanted.min(SPANS.len() - 1));
     }
 
-    fn zoom_values(&mut self, by: i32) {
+    pub(super) fn zoom_values(&mut self, by: i32) {
         let wanted = self.value_zoom + by;
         self.value_zoom = wanted.clamp(*VALUE_ZOOMS.start(), *VALUE_ZOOMS.end());
     }

@@ -5,7 +5,7 @@ use std::io;
 use std::time::Duration;
 
 use futures_util::StreamExt;
-use ratatui::crossterm::event::{Event as TerminalEvent, EventStream, KeyEvent};
+use ratatui::crossterm::event::{Event as TerminalEvent, EventStream, KeyEvent, MouseEvent};
 use ratatui::layout::Size;
 use tokio::sync::{broadcast, watch};
 use tokio::time::{Interval, MissedTickBehavior, interval};
@@ -23,6 +23,7 @@ const AT_ONCE: usize = 1_000;
 /// What came.
 pub(super) enum Item {
     Key(KeyEvent),
+    Mouse(MouseEvent),
     Resize(Size),
     Entry(Entry),
     /// The screen was too slow for so many entries.
@@ -93,6 +94,7 @@ impl News {
                     self.ask(app, ask);
                 }
             }
+            Item::Mouse(event) => return app.on_mouse(event),
             Item::Resize(size) => app.on_resize(size),
             Item::Entry(entry) => {
                 app.on_entry(&entry);
@@ -131,6 +133,7 @@ impl News {
 fn of_terminal(event: Option<&io::Result<TerminalEvent>>) -> Option<Item> {
     match event {
         Some(Ok(TerminalEvent::Key(key))) => Some(Item::Key(*key)),
+        Some(Ok(TerminalEvent::Mouse(event))) => Some(Item::Mouse(*event)),
         Some(Ok(TerminalEvent::Resize(width, height))) => {
             Some(Item::Resize(Size::new(*width, *height)))
         }

@@ -1,5 +1,6 @@
 //! The terminal, and the promise to give it back as it was.
 
+use std::fmt;
 use std::io::{self, Stdout, Write, stdout};
 use std::mem::{self, ManuallyDrop};
 use std::panic;
@@ -10,7 +11,9 @@ use std::time::Duration;
 
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
+use ratatui::crossterm::Command;
 use ratatui::crossterm::cursor::Show;
+use ratatui::crossterm::event::DisableMouseCapture;
 use ratatui::crossterm::execute;
 use ratatui::crossterm::style::Print;
 use ratatui::crossterm::terminal::{
@@ -32,6 +35,27 @@ const STOPS_WITHIN: Duration = Duration::from_millis(200);
 /// sequences); terminals that cannot do it keep our last title.
 const KEEP_TITLE: &str = "\x1b[22;2t";
 const OLD_TITLE: &str = "\x1b[23;2t";
+
+/// Asks the terminal to tell of buttons, drags and the wheel, in a form that has room for wide windows
+/// (modes 1000, 1002 and 1006 of xterm's control sequences); not of every move, which a slow link would
+/// carry for nothing.
+struct HearMouse;
+
+impl Command for HearMouse {
+    fn write_ansi(&self, f: &mut impl fmt::Write) -> fmt::Result {
+        f.write_str("\x1b[?1000h\x1b[?1002h\x1b[?1006h")
+    }
+
+    #[cfg(windows)]
+    fn execute_winapi(&self) -> io::Result<()> {
+        ratatui::crossterm::event::EnableMouseCapture.execute_winapi()
+    }
+
+    #[cfg(windows)]
+    fn is_ansi_code_supported(&self) -> bool {
+        false
+    }
+}
 
 type Hook = dyn Fn(&panic::PanicHookInfo<'_>) + Send + Sync;
 
@@ -142,6 +166,7 @@ fn take_over() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
         stdout(),
         Print(KEEP_TITLE),
         EnterAlternateScreen,
+        HearMouse,
         Clear(ClearType::All)
     )?;
     Terminal::new(CrosstermBackend::new(stdout()))
@@ -151,7 +176,13 @@ fn take_over() -> io::Result<Terminal<CrosstermBackend<Stdout>>> {
 fn give_back() {
     if IS_OPEN.swap(false, Ordering::SeqCst) {
         // Nothing can be done, or said, if the terminal is gone.
-        let _ = execute!(stdout(), LeaveAlternateScreen, Show, Print(OLD_TITLE));
+        let _ = execute!(
+            stdout(),
+            DisableMouseCapture,
+            LeaveAlternateScreen,
+            Show,
+            Print(OLD_TITLE)
+        );
         let _ = disable_raw_mode();
     }
 }

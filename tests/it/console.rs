@@ -6,6 +6,7 @@
 mod cursor;
 mod danger;
 mod health;
+mod mouse;
 mod pictures;
 mod scene;
 mod survival;

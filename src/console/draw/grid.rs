@@ -7,11 +7,13 @@ use super::bars::tone_style;
 use super::pen::{Pen, fit};
 use super::strip::{deviation_text, plain};
 use super::trend;
+use crate::console::places::{Places, Plot};
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::number;
 
-/// Draws up to four loops, two by two.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+/// Draws up to four loops, two by two; gives where they are.
+pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
+    let mut places = Places::default();
     let rows = view.loops.len().div_ceil(2).max(1);
     let heights = Layout::vertical(vec![Constraint::Fill(1); rows]).split(area);
     for (row, (pair, area)) in view.loops.chunks(2).zip(heights.iter()).enumerate() {
@@ -19,12 +21,22 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
             .spacing(2)
             .split(*area);
         for (i, (one, area)) in pair.iter().zip(columns.iter()).enumerate() {
-            tile(buffer, *area, view, one, row * 2 + i == view.selected);
+            let index = row * 2 + i;
+            let plot = tile(buffer, *area, view, one, index == view.selected);
+            places.plots.extend(plot);
+            places.loops.push((*area, index));
         }
     }
+    places
 }
 
-fn tile(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_selected: bool) {
+fn tile(
+    buffer: &mut Buffer,
+    area: Rect,
+    view: &ScreenView,
+    one: &LoopView,
+    is_selected: bool,
+) -> Option<Plot> {
     let [top, plot, lane, axis] = Layout::vertical([
         Constraint::Length(2),
         Constraint::Fill(1),
@@ -44,7 +56,7 @@ fn tile(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_s
     let sentence = fit(&one.doing.text, area.width.saturating_sub(x), look.ascii);
     pen.put(x, 0, &sentence, tone_style(look, one.doing.tone));
     values(&mut pen, one, view);
-    trend::draw_parts(buffer, [plot, lane, axis], view, one);
+    trend::draw_parts(buffer, [plot, lane, axis], view, one)
 }
 
 fn values(pen: &mut Pen, one: &LoopView, view: &ScreenView) {

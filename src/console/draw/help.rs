@@ -15,8 +15,14 @@ const KEYS: [(&str, &str); 15] = [
     ("[ ]", "cursor to what happened before or after"),
     ("← →  PgUp PgDn", "move in time; the recording goes on"),
     ("Home  End  f", "to the beginning; follow the present again"),
-    ("+ −", "show less or more time"),
-    ("v V", "show less or more of the values"),
+    (
+        "+ −  v V",
+        "show less or more time; less or more of the values",
+    ),
+    (
+        "mouse",
+        "click: cursor; drag: difference; wheel: time, values",
+    ),
     ("0", "choose time and values shown by itself"),
     ("Tab  ↓ ↑", "next or previous loop"),
     ("Enter  Esc", "open the loop; back to all loops"),

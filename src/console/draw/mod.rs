@@ -18,6 +18,7 @@ mod trend;
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
+use super::places::Places;
 use super::view::{Open, ScreenView};
 use super::words::{UNKNOWN, number};
 use pen::Pen;
@@ -27,12 +28,13 @@ const SMALLEST: (u16, u16) = (60, 16);
 /// More loops than this are listed.
 const MOST_IN_GRID: usize = 4;
 
-/// Draws a whole screen.
-pub(super) fn screen(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
-    laid_out(buffer, area, view);
+/// Draws a whole screen; gives where things are.
+pub(super) fn screen(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
+    let places = laid_out(buffer, area, view);
     if view.look.ascii {
         in_ascii(buffer, area);
     }
+    places
 }
 
 /// Replaces what the terminal cannot show; a person's own words may hold anything.
@@ -51,10 +53,10 @@ fn in_ascii(buffer: &mut Buffer, area: Rect) {
     }
 }
 
-fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         too_small(buffer, area, view);
-        return;
+        return Places::default();
     }
     let story = bars::story_height(view, area.width);
     let notices = view.notices.len() as u16;
@@ -69,18 +71,25 @@ fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
     bars::header(buffer, header, view);
     bars::story(buffer, told, view);
     bars::notices(buffer, said, view);
-    body_of(buffer, body, view);
+    let places = body_of(buffer, body, view);
     bars::footer(buffer, footer, view);
     if *view.open == Open::Help {
         help::draw(buffer, area, view);
     }
+    places
 }
 
-fn body_of(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+fn body_of(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
     match view.alone.and_then(|i| view.loops.get(i)) {
-        Some(one) => one::draw(buffer, area, view, one),
+        Some(one) => Places {
+            plots: one::draw(buffer, area, view, one).into_iter().collect(),
+            loops: Vec::new(),
+        },
         None if view.loops.len() <= MOST_IN_GRID => grid::draw(buffer, area, view),
-        None => list::draw(buffer, area, view),
+        None => Places {
+            plots: Vec::new(),
+            loops: list::draw(buffer, area, view),
+        },
     }
 }
 

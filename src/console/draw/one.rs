@@ -4,6 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
 use super::{bars, readout, side, strip, trend};
+use crate::console::places::Plot;
 use crate::console::view::{LoopView, ScreenView};
 
 /// From this size on there is room for a column beside the trend, and for larger digits.
@@ -12,8 +13,13 @@ const HIGH: u16 = 34;
 /// The column at the side is at most this wide.
 const SIDE: u16 = 46;
 
-/// Draws a loop alone.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
+/// Draws a loop alone; gives where its trend is.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    view: &ScreenView,
+    one: &LoopView,
+) -> Option<Plot> {
     let is_high = area.height >= HIGH;
     let is_wide = area.width >= WIDE;
     let digits = if is_high && is_wide { 5 } else { 3 };
@@ -42,10 +48,10 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
             Constraint::Length(column),
         ])
         .areas(trend_area);
-        trend::draw(buffer, left, view, one);
         side::column(buffer, right, view, one);
+        trend::draw(buffer, left, view, one)
     } else {
-        trend::draw(buffer, trend_area, view, one);
         side::lines(buffer, below, view, one);
+        trend::draw(buffer, trend_area, view, one)
     }
 }

@@ -4,7 +4,9 @@ use emberline::console::Ask;
 use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::crossterm::event::{
+    KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
+};
 use ratatui::layout::Size;
 
 use super::scene::{Scene, hold, step};
@@ -12,6 +14,7 @@ use super::scene::{Scene, hold, step};
 #[derive(Clone, Debug)]
 enum Act {
     Key(KeyEvent),
+    Mouse(MouseEvent),
     Resize(u16, u16),
 }
 
@@ -39,6 +42,22 @@ fn some_key() -> impl Strategy<Value = KeyCode> {
     ]
 }
 
+fn some_mouse() -> impl Strategy<Value = MouseEvent> {
+    let kind = prop::sample::select(vec![
+        MouseEventKind::Down(MouseButton::Left),
+        MouseEventKind::Drag(MouseButton::Left),
+        MouseEventKind::Up(MouseButton::Left),
+        MouseEventKind::ScrollUp,
+        MouseEventKind::ScrollDown,
+    ]);
+    (kind, 0_u16..220, 0_u16..90).prop_map(|(kind, column, row)| MouseEvent {
+        kind,
+        column,
+        row,
+        modifiers: KeyModifiers::NONE,
+    })
+}
+
 fn some_act() -> impl Strategy<Value = Act> {
     let modifiers = prop::sample::select(vec![
         KeyModifiers::NONE,
@@ -49,6 +68,7 @@ fn some_act() -> impl Strategy<Value = Act> {
     prop_oneof![
         6 => (some_key(), modifiers).prop_map(|(code, with)| Act::Key(KeyEvent::new(code, with))),
         1 => (0_u16..200, 0_u16..80).prop_map(|(width, height)| Act::Resize(width, height)),
+        2 => some_mouse().prop_map(Act::Mouse),
     ]
 }
 
@@ -65,6 +85,7 @@ proptest! {
         for act in acts {
             match act {
                 Act::Key(key) => { app.on_key(key); }
+                Act::Mouse(event) => { app.on_mouse(event); }
                 Act::Resize(width, height) => {
                     terminal.backend_mut().resize(width, height);
                     app.on_resize(Size::new(width, height));

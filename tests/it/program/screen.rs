@@ -319,6 +319,30 @@ fn a_closed_window_ends_the_recording_in_order() {
     assert_eq!(happened, ["recording-began", "recording-ended"]);
 }
 
+#[test]
+fn a_closed_window_stops_no_recording_that_is_to_be_kept() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let options = ["--into", into.to_str().unwrap(), "--keep-recording"];
+    let device = device();
+    let screen = watch(&device, folder.path(), &options);
+    screen.shows(&["in band for"]);
+    let mut program = screen.close();
+    let recording = recording_in(&into);
+    let rows = || states(&recording, LOOP).len();
+    let closed = rows();
+    until("three more rows", || (rows() > closed + 3).then_some(()));
+    // A shell that ends tells its jobs so, perhaps for the second time.
+    let pid = Pid::from_child(&program.0);
+    kill_process(pid, Signal::HUP).unwrap();
+    let told = rows();
+    until("three rows more", || (rows() > told + 3).then_some(()));
+    kill_process(pid, Signal::TERM).unwrap();
+    assert_eq!(program.0.wait().unwrap().code(), Some(0));
+    let happened = events(&recording, LOOP);
+    assert_eq!(happened, ["recording-began", "recording-ended"]);
+}
+
 /// A program without a screen hears of it by a signal.
 #[test]
 fn a_closed_window_ends_a_recording_without_a_screen_in_order() {

@@ -12,14 +12,20 @@ mod scale;
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
+use crate::console::places::Plot;
 use crate::console::view::{LoopView, ScreenView};
 use scale::{TimeScale, ValueScale};
 
 /// The label column: `1300.0 ` and the axis.
 const AXIS: u16 = 7;
 
-/// Draws the trend of a loop.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
+/// Draws the trend of a loop; gives where it is.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    view: &ScreenView,
+    one: &LoopView,
+) -> Option<Plot> {
     let lane_height = (area.height / 6).clamp(2, 6);
     let [plot, lane, axis] = Layout::vertical([
         Constraint::Fill(1),
@@ -27,19 +33,19 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
         Constraint::Length(2),
     ])
     .areas(area);
-    draw_parts(buffer, [plot, lane, axis], view, one);
+    draw_parts(buffer, [plot, lane, axis], view, one)
 }
 
-/// Draws plot, lane and time axis into areas of one width.
+/// Draws plot, lane and time axis into areas of one width, one below the other; gives where they are.
 pub(super) fn draw_parts(
     buffer: &mut Buffer,
     [plot, lane, axis]: [Rect; 3],
     view: &ScreenView,
     one: &LoopView,
-) {
+) -> Option<Plot> {
     let plot_inside = inside(plot);
     if plot_inside.width == 0 || plot_inside.height == 0 {
-        return;
+        return None;
     }
     let time = TimeScale::of(view, one.history, plot_inside.width);
     let drawn = one.history.columns(time.from_s, time.width_s, time.dots);
@@ -52,6 +58,16 @@ pub(super) fn draw_parts(
     lane::draw(buffer, lane, &drawn, view.look);
     notes::cursors(buffer, [plot_inside, inside(lane)], &time, view);
     axes::times(buffer, axis, &drawn, &time, view, one);
+    let height = plot.height + lane.height + axis.height;
+    Some(Plot {
+        curves: Rect {
+            height,
+            ..plot_inside
+        },
+        whole: Rect { height, ..plot },
+        from_s: time.from_s,
+        cell_s: 2.0 * time.width_s,
+    })
 }
 
 /// What is right of the labels.
