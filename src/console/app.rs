@@ -57,7 +57,8 @@ pub struct App {
     pub(super) story: Option<Story>,
     written: Written,
     pub(super) alone: Option<usize>,
-    pub(super) selected: usize,
+    /// The loop that somebody chose.
+    pub(super) chosen: Option<usize>,
     /// Index into [`SPANS`], once somebody chose.
     pub(super) span: Option<usize>,
     /// Doublings of the value scale.
@@ -90,7 +91,7 @@ impl App {
             now,
             story: None,
             written: Written::Goes,
-            selected: 0,
+            chosen: None,
             span: None,
             value_zoom: 0,
             until_s: None,
@@ -224,6 +225,11 @@ impl App {
         self.places = draw::screen(frame.buffer_mut(), area, &self.view());
     }
 
+    /// The loop that is meant where one is.
+    pub(super) fn selected(&self) -> usize {
+        self.alone.unwrap_or_else(|| self.view().selected())
+    }
+
     /// The span the trend shows, as an index into [`SPANS`].
     pub(super) fn span_index(&self) -> usize {
         self.span.unwrap_or_else(|| {
@@ -245,7 +251,7 @@ impl App {
         })
     }
 
-    fn view(&self) -> ScreenView<'_> {
+    pub(super) fn view(&self) -> ScreenView<'_> {
         ScreenView {
             look: &self.screen.look,
             zone: self.screen.zone,
@@ -254,7 +260,7 @@ impl App {
             recording: self.screen.recording,
             loops: self.watched.iter().map(|one| self.loop_view(one)).collect(),
             alone: self.alone,
-            selected: self.selected,
+            chosen: self.chosen,
             window: TimeWindow {
                 span_s: SPANS[self.span_index()],
                 until_s: self.until_s,

@@ -68,7 +68,7 @@ impl App {
     pub(super) fn jump(&mut self, toward: Toward) {
         let present_s = self.until_s.unwrap_or(self.now.elapsed.as_secs_f64());
         let here_s = self.cursor.map_or(present_s, |cursor| cursor.at_s);
-        let Some(one) = self.watched.get(self.alone.unwrap_or(self.selected)) else {
+        let Some(one) = self.watched.get(self.selected()) else {
             return;
         };
         let mut times = one.history.moments().iter().map(|moment| moment.at_s);
@@ -85,7 +85,7 @@ impl App {
         let Some(cursor) = self.cursor else { return };
         let every_s = self
             .watched
-            .get(self.alone.unwrap_or(self.selected))
+            .get(self.selected())
             .map_or(1.0, |one| one.facts.every.as_secs_f64());
         let step_s = (SPANS[self.span_index()] / STEPS_PER_SPAN).max(every_s);
         self.put_cursor(cursor.at_s + steps * step_s);

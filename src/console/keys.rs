@@ -90,7 +90,10 @@ impl App {
             }
             KeyCode::Tab | KeyCode::Down => self.select(Toward::Next),
             KeyCode::BackTab | KeyCode::Up => self.select(Toward::Previous),
-            KeyCode::Enter if !self.watched.is_empty() => self.alone = Some(self.selected),
+            KeyCode::Enter if !self.watched.is_empty() => {
+                self.chosen = Some(self.selected());
+                self.alone = self.chosen;
+            }
             KeyCode::Esc if self.watched.len() > 1 => self.alone = None,
             _ => {}
         }
@@ -202,16 +205,18 @@ impl App {
     }
 
     fn select(&mut self, toward: Toward) {
-        let count = self.watched.len();
-        if count > 0 {
-            let step = match toward {
-                Toward::Next => 1,
-                Toward::Previous => count - 1,
-            };
-            self.selected = (self.selected + step) % count;
-            if self.alone.is_some() {
-                self.alone = Some(self.selected);
-            }
+        let order = self.view().order();
+        let selected = self.selected();
+        let Some(at) = order.iter().position(|i| *i == selected) else {
+            return;
+        };
+        let step = match toward {
+            Toward::Next => 1,
+            Toward::Previous => order.len() - 1,
+        };
+        self.chosen = Some(order[(at + step) % order.len()]);
+        if self.alone.is_some() {
+            self.alone = self.chosen;
         }
     }
 }

@@ -54,9 +54,9 @@ impl App {
     fn on_click(&mut self, at: Position) -> bool {
         if self.alone.is_none()
             && let Some(index) = self.places.loop_at(at)
-            && self.selected != index
+            && self.selected() != index
         {
-            self.selected = index;
+            self.chosen = Some(index);
             return true;
         }
         if let Some(plot) = self.curves_at(at) {

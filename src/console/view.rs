@@ -23,8 +23,8 @@ pub(super) struct ScreenView<'a> {
     pub(super) loops: Vec<LoopView<'a>>,
     /// The loop that is shown alone; `None` shows them all.
     pub(super) alone: Option<usize>,
-    /// The loop that Enter would open.
-    pub(super) selected: usize,
+    /// The loop that somebody chose.
+    pub(super) chosen: Option<usize>,
     pub(super) window: TimeWindow,
     /// The value scale is so many times doubled, about the setpoint.
     pub(super) value_zoom: i32,
@@ -98,7 +98,34 @@ impl LoopView<'_> {
     }
 }
 
+/// More loops than this are listed, one row each.
+const MOST_IN_GRID: usize = 4;
+
 impl ScreenView<'_> {
+    /// Whether the loops are listed.
+    pub(super) fn is_list(&self) -> bool {
+        self.alone.is_none() && self.loops.len() > MOST_IN_GRID
+    }
+
+    /// Indexes of the loops as they are shown: in a list the one that needs a person soonest first.
+    pub(super) fn order(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.loops.len()).collect();
+        if self.is_list() {
+            let off = |i: usize| self.loops[i].deviation().map_or(0.0, f64::abs);
+            order.sort_by(|a, b| {
+                let tones = self.loops[*b].doing.tone.cmp(&self.loops[*a].doing.tone);
+                tones.then(off(*b).total_cmp(&off(*a)))
+            });
+        }
+        order
+    }
+
+    /// The loop that Enter would open: until somebody has chosen, the first that is shown.
+    pub(super) fn selected(&self) -> usize {
+        let first = || self.order().first().copied().unwrap_or(0);
+        self.chosen.unwrap_or_else(first)
+    }
+
     /// Wall time at so many seconds since the clock began.
     pub(super) fn wall(&self, time_s: f64) -> DateTime<Utc> {
         let from_now = TimeDelta::nanoseconds(((time_s - self.now_s()) * 1e9) as i64);

@@ -5,6 +5,7 @@
 
 mod cursor;
 mod danger;
+mod everywhere;
 mod health;
 mod mouse;
 mod pictures;

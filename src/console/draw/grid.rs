@@ -22,7 +22,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places
             .split(*area);
         for (i, (one, area)) in pair.iter().zip(columns.iter()).enumerate() {
             let index = row * 2 + i;
-            let plot = tile(buffer, *area, view, one, index == view.selected);
+            let plot = tile(buffer, *area, view, one, index == view.selected());
             places.plots.extend(plot);
             places.loops.push((*area, index));
         }

@@ -14,30 +14,20 @@ const VALUES: u16 = 22;
 
 /// Draws a row for each loop, scrolled so that the selected one shows; gives where each is.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Vec<(Rect, usize)> {
-    let order = worst_first(view);
-    let at = order.iter().position(|i| *i == view.selected).unwrap_or(0);
+    let order = view.order();
+    let selected = view.selected();
+    let at = order.iter().position(|i| *i == selected).unwrap_or(0);
     let rows = usize::from(area.height.saturating_sub(1)).max(1);
     let skipped = at.saturating_sub(rows - 1);
     let mut places = Vec::new();
     for (y, i) in order.iter().skip(skipped).take(rows).enumerate() {
         let row = Rect::new(area.x, area.y + 1 + y as u16, area.width, 1);
         if let Some(one) = view.loops.get(*i) {
-            line(buffer, row, view, one, *i == view.selected);
+            line(buffer, row, view, one, *i == selected);
             places.push((row, *i));
         }
     }
     places
-}
-
-/// Indexes of the loops, the one that needs a person soonest first.
-pub(super) fn worst_first(view: &ScreenView) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..view.loops.len()).collect();
-    let off = |i: usize| view.loops[i].deviation().map_or(0.0, f64::abs);
-    order.sort_by(|a, b| {
-        let tones = view.loops[*b].doing.tone.cmp(&view.loops[*a].doing.tone);
-        tones.then(off(*b).total_cmp(&off(*a)))
-    });
-    order
 }
 
 fn line(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_selected: bool) {

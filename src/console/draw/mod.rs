@@ -25,8 +25,6 @@ use pen::Pen;
 
 /// Below this nothing can be laid out.
 const SMALLEST: (u16, u16) = (60, 16);
-/// More loops than this are listed.
-const MOST_IN_GRID: usize = 4;
 
 /// Draws a whole screen; gives where things are.
 pub(super) fn screen(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
@@ -85,11 +83,11 @@ fn body_of(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
             plots: one::draw(buffer, area, view, one).into_iter().collect(),
             loops: Vec::new(),
         },
-        None if view.loops.len() <= MOST_IN_GRID => grid::draw(buffer, area, view),
-        None => Places {
+        None if view.is_list() => Places {
             plots: Vec::new(),
             loops: list::draw(buffer, area, view),
         },
+        None => grid::draw(buffer, area, view),
     }
 }
 

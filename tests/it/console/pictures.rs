@@ -1,4 +1,4 @@
-//! What the screen looks like.
+//! What the screen looks like: situations that `everywhere` does not have.
 
 use emberline::console::{Depth, Look, Story};
 use emberline::sample::{Happening, Why};
@@ -31,13 +31,7 @@ fn after_a_step(size: (u16, u16)) -> Scene {
 }
 
 #[test]
-fn waiting_for_the_first_answer() {
-    picture!("waiting", Scene::new(1, SMALL));
-}
-
-#[test]
 fn in_band() {
-    picture!("in_band", Scene::new(1, SMALL).poll(2470, hold));
     picture!("in_band_large", Scene::new(1, LARGE).poll(2470, hold));
 }
 
@@ -56,19 +50,7 @@ fn an_autotune_under_way() {
             .event(Happening::AutotuneBegan, "autotune began")
             .tune(760, swing)
     };
-    picture!("autotune", tuning(SMALL));
-    picture!("autotune_middle", tuning(MIDDLE));
     picture!("autotune_large", tuning(LARGE));
-    picture!("autotune_huge", tuning(HUGE));
-}
-
-#[test]
-fn an_open_sensor_is_not_a_value() {
-    let mut scene = Scene::new(1, SMALL)
-        .poll(600, hold)
-        .event(Happening::FaultBegan, "sensor open (raw 0x7FFF)")
-        .open_sensor(90, 510.0, 47.0);
-    picture!("fault", scene);
 }
 
 #[test]
@@ -102,11 +84,6 @@ fn four_loops_side_by_side() {
     picture!("four_loops_middle", four(MIDDLE));
     picture!("four_loops_large", four(LARGE));
     picture!("four_loops_huge", four(HUGE));
-}
-
-#[test]
-fn many_loops_in_a_list() {
-    picture!("many_loops", Scene::new(40, SMALL).poll(700, step));
 }
 
 #[test]
@@ -160,11 +137,6 @@ fn a_story_is_told_along() {
         next: Some("step the setpoint to 510".to_owned()),
     });
     picture!("story", scene);
-}
-
-#[test]
-fn too_small_a_terminal_still_shows_the_value() {
-    picture!("too_small", Scene::new(1, (20, 5)).poll(60, hold));
 }
 
 #[test]

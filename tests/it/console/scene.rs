@@ -193,6 +193,13 @@ impl Scene {
         self.keys(&keys)
     }
 
+    /// The same in a window of another size.
+    pub(super) fn resized(mut self, (width, height): (u16, u16)) -> Self {
+        self.size = Size::new(width, height);
+        self.app.on_resize(self.size);
+        self
+    }
+
     /// The picture.
     pub(super) fn drawn(&mut self) -> Terminal<TestBackend> {
         let backend = TestBackend::new(self.size.width, self.size.height);
