@@ -27,12 +27,18 @@ impl Gaps {
         }
     }
 
+    /// Whether there is one between neighbours at these times.
+    #[inline]
+    pub(crate) fn is_between(self, from_s: f64, to_s: f64) -> bool {
+        to_s - from_s > self.longest_normal_s
+    }
+
     /// Whether the interval that ends at sample `index` is one.
     pub(crate) fn ends_at(self, times: &[f64], index: usize) -> bool {
         index > 0
             && times
                 .get(index)
-                .is_some_and(|t| t - times[index - 1] > self.longest_normal_s)
+                .is_some_and(|t| self.is_between(times[index - 1], *t))
     }
 
     /// The sample that ends each gap.

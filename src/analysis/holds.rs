@@ -12,7 +12,7 @@ use crate::figures::amount;
 use crate::trace::Mark;
 
 /// A hold lasts longer than this.
-const HOLD_S: f64 = 300.0;
+pub(crate) const HOLD_S: f64 = 300.0;
 /// Swings smaller than so many standard deviations of the noise are noise.
 const SWING_OVER_NOISE: f64 = 3.0;
 

@@ -4,7 +4,7 @@
 //! works on the good samples and the straight lines between them; sampling may be irregular.
 //!
 //! [`find_episodes`] finds what happened in a [`Trace`]; [`step_numbers`] works out one step that is
-//! known already.
+//! known already; [`steady()`] and [`Steadiness`] say how steady a loop was, however long the record.
 
 mod check;
 mod noise;
@@ -40,6 +40,7 @@ mod holds;
 mod find;
 mod repeats;
 mod diagnosis;
+mod steady;
 
 pub use crate::trace::{Mark, Mode, Told, Trace, TuneEnd, TuneOutcome};
 pub use check::AnalysisError;
@@ -54,4 +55,8 @@ pub use own::{
     DisturbanceNumbers, HoldNumbers, OutputNumbers, OwnNumbers, RampNumbers, TuneNumbers,
 };
 pub use repeats::chance_of_difference;
+pub use steady::{
+    AllanPoint, Cycle, DayRow, Drift, Excursion, HourRow, Relay, RowFigures, Steadiness, Steady,
+    SteadyOptions, SteadyOutput, SteadySample, allan_deviation, steady,
+};
 pub use step::{Measured, Step, step_numbers};

@@ -13,7 +13,7 @@ use super::tune::{Tune, tunes};
 use crate::trace::{Mode, Trace};
 
 /// A step is larger than so many standard deviations of the noise, and than one degree.
-const STEP_OVER_NOISE: f64 = 3.0;
+pub(crate) const STEP_OVER_NOISE: f64 = 3.0;
 
 /// The causes of a record, each list in order.
 pub(crate) struct Outline<'a> {
