@@ -149,7 +149,7 @@ fn degrees_or_dash(value: Option<f64>) -> String {
 }
 
 /// Degrees as a technician quotes them.
-fn degrees(value: f64) -> String {
+pub(super) fn degrees(value: f64) -> String {
     fixed(
         value,
         if value.abs() < 1.0 && value != 0.0 {
@@ -366,7 +366,7 @@ fn quality(numbers: &StepNumbers, unit: &str) -> Vec<Figure> {
 }
 
 /// Notes that say the same of several numbers are one.
-fn note_texts(notes: &[Note]) -> Vec<String> {
+pub(super) fn note_texts(notes: &[Note]) -> Vec<String> {
     let mut told: Vec<(&Note, Vec<&str>)> = Vec::new();
     for note in notes.iter().filter(|note| !note.is_of_nothing()) {
         let about = note.about.trim_end_matches("_s");

@@ -32,6 +32,11 @@ mod record;
 mod running;
 mod service;
 mod status_line;
+pub mod steady;
+mod steady_csv;
+mod steady_json;
+mod steady_tables;
+mod steady_text;
 mod target;
 mod verify;
 mod watch;
@@ -70,6 +75,7 @@ enum Command {
     Await(awaiting::AwaitArgs),
     Verify(verify::VerifyArgs),
     Measure(measure::MeasureArgs),
+    Steady(steady::SteadyArgs),
     Evidence(evidence::EvidenceArgs),
     Export(export::ExportArgs),
     Completions(manual::CompletionsArgs),
@@ -93,6 +99,7 @@ pub fn main() -> ExitCode {
         Command::Await(args) => awaiting::run(args),
         Command::Verify(args) => verify::run(args),
         Command::Measure(args) => measure::command(args),
+        Command::Steady(args) => steady::command(args),
         Command::Evidence(args) => evidence::command(args),
         Command::Export(args) => export::run(args),
         Command::Completions(args) => manual::completions(args),

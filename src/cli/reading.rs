@@ -9,7 +9,7 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 
 use super::{Exit, Stop};
-use crate::record::{CsvColumns, LoopRecord, Source, WallClock, open_source};
+use crate::record::{CsvColumns, LoopRecord, OpenLoop, OpenSource, Source, WallClock, open_source};
 
 /// How to read a SOURCE and which part of it counts.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -125,6 +125,53 @@ impl ReadingArgs {
         Ok(source)
     }
 
+    /// Opens the same without reading its rows, and leaves only the loops that count; says on standard
+    /// error what had to be assumed or left out.
+    pub(super) fn open_rows(&self, path: &Path) -> Result<OpenSource, Stop> {
+        let mut source = open_source(path, &self.columns())?;
+        let mut told = io::stderr().lock();
+        for sentence in &source.notes {
+            writeln!(told, "note: {sentence}")?;
+        }
+        let names: Vec<String> = source.loops.iter().map(|one| one.name.clone()).collect();
+        source.loops.retain(|one| self.wants(&one.name));
+        if source.loops.is_empty() {
+            let text = self.no_such_loop(&source.name, &names);
+            return Err(Stop::new(Exit::WrongUse, text));
+        }
+        Ok(source)
+    }
+
+    /// From when to when its rows count, in its seconds.
+    ///
+    /// # Errors
+    /// Wall time where there is none, in words.
+    pub(super) fn ends(&self, one: &OpenLoop) -> Result<(f64, f64), String> {
+        let first_s = one.first_s.unwrap_or_default();
+        let at = |when: Option<When>, otherwise: f64| {
+            when.map_or(Ok(otherwise), |when| {
+                when.on_axis(&one.name, first_s, one.wall.as_ref())
+            })
+        };
+        Ok((
+            at(self.from, f64::NEG_INFINITY)?,
+            at(self.to, f64::INFINITY)?,
+        ))
+    }
+
+    fn wants(&self, name: &str) -> bool {
+        self.only.as_ref().is_none_or(|only| only == name)
+    }
+
+    fn no_such_loop(&self, source: &str, names: &[impl AsRef<str>]) -> String {
+        let names: Vec<&str> = names.iter().map(AsRef::as_ref).collect();
+        format!(
+            "{source} has no loop {:?}\nhelp: its loops are {}",
+            self.only.as_deref().unwrap_or_default(),
+            names.join(", ")
+        )
+    }
+
     /// The loops that count, cut to the part that counts.
     ///
     /// # Errors
@@ -133,16 +180,11 @@ impl ReadingArgs {
         &self,
         source: &'a Source,
     ) -> Result<Vec<Cow<'a, LoopRecord>>, String> {
-        let wanted =
-            |record: &&LoopRecord| self.only.as_ref().is_none_or(|name| *name == record.name);
+        let wanted = |record: &&LoopRecord| self.wants(&record.name);
         let chosen: Vec<&LoopRecord> = source.loops.iter().filter(wanted).collect();
-        if let (Some(name), true) = (&self.only, chosen.is_empty()) {
+        if self.only.is_some() && chosen.is_empty() {
             let names: Vec<&str> = source.loops.iter().map(|one| one.name.as_str()).collect();
-            return Err(format!(
-                "{} has no loop {name:?}\nhelp: its loops are {}",
-                source.name,
-                names.join(", ")
-            ));
+            return Err(self.no_such_loop(&source.name, &names));
         }
         chosen.into_iter().map(|record| self.part(record)).collect()
     }

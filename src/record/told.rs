@@ -3,6 +3,7 @@
 
 use std::collections::HashMap;
 
+use super::open_source::OpenLoop;
 use super::source::{LoopRecord, RecordedEvent, RecordedSetting};
 use crate::sample::Happening;
 use crate::trace::{Mark, Mode, Told, TuneEnd, TuneOutcome};
@@ -30,10 +31,26 @@ impl LoopRecord {
 
     /// The output's cycle time, where the settings tell it in seconds.
     pub fn cycle_time_s(&self) -> Option<f64> {
-        let is_told = |it: &&RecordedSetting| it.role == "cycle-time" && it.unit == "s";
-        let told = self.settings.iter().rfind(is_told)?;
-        told.value.parse().ok().filter(|seconds| *seconds > 0.0)
+        cycle_time_s(&self.settings)
     }
+}
+
+impl OpenLoop {
+    /// When mode or tuning were changed by hand.
+    pub fn changes_s(&self) -> Vec<f64> {
+        changes_by_hand(&self.settings)
+    }
+
+    /// The output's cycle time, where the settings tell it in seconds.
+    pub fn cycle_time_s(&self) -> Option<f64> {
+        cycle_time_s(&self.settings)
+    }
+}
+
+fn cycle_time_s(settings: &[RecordedSetting]) -> Option<f64> {
+    let is_told = |it: &&RecordedSetting| it.role == "cycle-time" && it.unit == "s";
+    let told = settings.iter().rfind(is_told)?;
+    told.value.parse().ok().filter(|seconds| *seconds > 0.0)
 }
 
 fn modes(settings: &[RecordedSetting]) -> Vec<(f64, Mode)> {

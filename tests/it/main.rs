@@ -28,5 +28,6 @@ mod recording_source;
 mod relay_reference;
 mod robust;
 mod schema;
+mod steady;
 mod step_reference;
 mod switched_unit;

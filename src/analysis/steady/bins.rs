@@ -1,7 +1,7 @@
 //! The record in bounded memory: every sample, or, of long records, means over even lengths of time.
 
-/// So many at most: six days of seconds as they are, a year as means over 64 s.
-const MOST: usize = 1 << 19;
+/// So many at most: three days of seconds as they are, a year as means over 128 s.
+const MOST: usize = 1 << 18;
 
 /// Some samples that follow each other.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -41,7 +41,7 @@ impl Bin {
 /// All bins.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Bins {
-    bins: Vec<Bin>,
+    all: Vec<Bin>,
     /// Their length; 0 while every sample is one.
     width_s: f64,
     /// Where the last one ends.
@@ -67,7 +67,7 @@ impl Bins {
                 value: *value,
                 output: if output.is_nan() { 0.0 } else { *output },
             };
-            match self.bins.last_mut() {
+            match self.all.last_mut() {
                 Some(last) if *time < self.ends_s => last.merge(&one),
                 _ => self.push(one),
             }
@@ -75,24 +75,24 @@ impl Bins {
     }
 
     fn push(&mut self, one: Bin) {
-        if self.bins.len() == MOST {
+        if self.all.len() == MOST {
             self.widen();
         }
         if self.width_s > 0.0 {
             self.ends_s = ((one.time / self.width_s).floor() + 1.0) * self.width_s;
         }
-        self.bins.push(one);
+        self.all.push(one);
     }
 
     /// Twice as long, as often as it takes to have half of them.
     fn widen(&mut self) {
         // A record with all its times the same has no period.
         let least = self.period_s.max(1e-9);
-        while self.bins.len() > MOST / 2 {
+        while self.all.len() > MOST / 2 {
             self.width_s = (2.0 * self.width_s).max(2.0 * least);
             let cell = |bin: &Bin| (bin.time_s() / self.width_s).floor();
-            self.bins.dedup_by(|next, kept| {
-                let same = cell(next) == cell(kept);
+            self.all.dedup_by(|next, kept| {
+                let same = cell(next).total_cmp(&cell(kept)).is_eq();
                 if same {
                     kept.merge(next);
                 }
@@ -102,7 +102,7 @@ impl Bins {
     }
 
     pub(super) fn all(&self) -> &[Bin] {
-        &self.bins
+        &self.all
     }
 
     /// The usual distance between them.
@@ -127,13 +127,13 @@ mod tests {
         bins.add(&times, &times, &vec![f64::NAN; times.len()]);
         assert!(bins.all().len() <= MOST && bins.all().len() > MOST / 2);
         assert!(
-            (bins.spacing_s() - 4.0).abs() < 1e-9,
+            (bins.spacing_s() - 8.0).abs() < 1e-9,
             "{}",
             bins.spacing_s()
         );
         let counted: u64 = bins.all().iter().map(|bin| u64::from(bin.count)).sum();
         assert_eq!(counted, 2_000_000);
-        let odd = |bin: &&Bin| bin.count != 4 || (bin.value() - bin.time_s()).abs() > 1e-6;
+        let odd = |bin: &&Bin| bin.count != 8 || (bin.value() - bin.time_s()).abs() > 1e-6;
         assert_eq!(bins.all().iter().find(odd), None);
     }
 }

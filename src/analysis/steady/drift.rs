@@ -176,8 +176,8 @@ pub(crate) mod tests {
     #[test]
     fn nineteen_of_twenty_intervals_hold_the_truth_in_white_noise() {
         let found = covered(|chance| {
-            let mut own = noise((chance() * 1e6) as i64 as u64);
-            Box::new(move || own())
+            let own = noise((chance() * 1e6) as i64 as u64);
+            Box::new(own)
         });
         assert!((184..=199).contains(&found), "{found} of 200");
     }

@@ -1,6 +1,7 @@
 //! Puts together what was found.
 
 use super::Running;
+use super::band::Band;
 use super::bins::Bin;
 use super::cycle::cycle;
 use super::drift::{Weighted, drift};
@@ -86,8 +87,7 @@ impl About {
         let has_band = tally.band.is_some();
         let inside = (has_band && all.time_s > 0.0).then(|| 100.0 * all.inside_s / all.time_s);
         let (hours, days) = tally.cells.tables(centre, self.shift, has_band);
-        let (excursions, excursion_count) =
-            tally.band.map(|it| it.excursions()).unwrap_or_default();
+        let (excursions, excursion_count) = tally.band.map(Band::excursions).unwrap_or_default();
         let value = |bin: &Bin| (bin.time_s(), bin.value(), f64::from(bin.count));
         let values: Vec<Weighted> = tally.bins.all().iter().map(value).collect();
         Steady {

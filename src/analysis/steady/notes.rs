@@ -1,6 +1,6 @@
 //! What must be known to trust the figures.
 
-use super::super::episode::Note;
+use super::super::episode::{NONE, Note};
 use super::finish::Facts;
 use super::gate::Unsettled;
 use super::result::{Steady, SteadyOptions};
@@ -18,7 +18,7 @@ pub(super) fn add(
 ) {
     let all = [
         nothing(found, options),
-        unsettled.map(|it| never_settled(it)),
+        unsettled.map(never_settled),
         one_sample(found),
         no_value(found),
         no_band(found),
@@ -37,7 +37,8 @@ pub(super) fn add(
 }
 
 fn note(code: &'static str, about: &'static str, text: String) -> Note {
-    Note { code, about, text }
+    Note::new(code, about, text)
+}
 }
 
 fn nothing(found: &Steady, options: &SteadyOptions) -> Option<Note> {
@@ -174,7 +175,7 @@ fn ranks(facts: &Facts) -> Option<Note> {
 fn cycle(found: &Steady) -> Option<Note> {
     (found.count > 1 && found.cycle.is_none()).then(|| {
         note(
-            "no-cycle",
+            NONE,
             "cycle",
             "no period that goes round at least seven times stands above the noise".to_owned(),
         )

@@ -9,7 +9,7 @@ const DAY_S: f64 = 86_400.0;
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Switching {
     known_s: f64,
-    switching_s: f64,
+    between_s: f64,
     /// Time and output of the last sample.
     last: Option<(f64, f64)>,
 }
@@ -24,7 +24,7 @@ impl Switching {
         {
             self.known_s += time_s - from_s;
             if before > 0.0 && before < 100.0 {
-                self.switching_s += time_s - from_s;
+                self.between_s += time_s - from_s;
             }
         }
         self.last = Some((time_s, output));
@@ -32,7 +32,7 @@ impl Switching {
 
     /// `None` where the output is never known.
     pub(super) fn relay(&self, cycle_time_s: f64, life: Option<f64>) -> Option<Relay> {
-        let part = self.switching_s / self.known_s;
+        let part = self.between_s / self.known_s;
         let operations = part * DAY_S / cycle_time_s;
         (self.known_s > 0.0).then(|| Relay {
             switching_pct: 100.0 * part,
@@ -45,7 +45,6 @@ impl Switching {
 }
 
 #[cfg(test)]
-#[expect(clippy::float_cmp, reason = "these figures are exact in binary")]
 mod tests {
     use super::*;
 

@@ -125,7 +125,7 @@ pub struct Excursion {
 /// The 95 % interval is Student's, with the number of samples cut down to the effective one,
 /// n (1 - r)/(1 + r), r the lag-1 autocorrelation of the residuals. Sensor noise hides a slow wander
 /// from neighbouring samples, so the same is done for means over 2, 4, 8 ... samples as long as 64
-/// are left, and the widest interval is given. Of more than 524,288 samples means over even lengths of
+/// are left, and the widest interval is given. Of more than 262,144 samples means over even lengths of
 /// time take their place.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Drift {

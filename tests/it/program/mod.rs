@@ -24,6 +24,7 @@ mod screen;
 mod serial;
 #[cfg(unix)]
 mod service;
+mod steady;
 mod use_and_misuse;
 
 use std::ffi::OsStr;
