@@ -40,9 +40,9 @@ use self::gate::Gate;
 use self::relay::Switching;
 use self::tally::Tally;
 use super::check::{AnalysisError, check};
-use super::outline::STEP_OVER_NOISE;
 use super::gaps::{Gaps, sample_period};
 use super::noise::noise_sd;
+use super::outline::STEP_OVER_NOISE;
 use crate::trace::Trace;
 
 /// From so many samples at the beginning the usual interval and the noise are learned.

@@ -39,7 +39,6 @@ pub(super) fn add(
 fn note(code: &'static str, about: &'static str, text: String) -> Note {
     Note::new(code, about, text)
 }
-}
 
 fn nothing(found: &Steady, options: &SteadyOptions) -> Option<Note> {
     if found.count > 0 {
