@@ -1,5 +1,6 @@
 //! Where the setpoint moved, and how: at once, steadily, or so little that it hardly counts.
 
+use super::gaps::sample_period;
 use super::noise::noise_sd;
 
 /// Changes closer than this are one: a person keying digits.
@@ -8,6 +9,11 @@ pub(crate) const KEYING_S: f64 = 30.0;
 const RAMP_S: f64 = 30.0;
 /// A ramp has at least so many changes.
 const RAMP_CHANGES: usize = 5;
+/// So many even stairs are a ramp, each like the others to this factor.
+const STAIRS: usize = 4;
+const EVEN: f64 = 2.0 + 1e-9;
+/// Setpoints are missing where two known ones are farther apart than so many sample periods.
+const GAP: f64 = 1.5;
 /// A change larger than so many usual ones is a jump, not part of a ramp.
 const JUMP: f64 = 5.0;
 /// A slow ramp shows as even stairs of one unit of the setpoint's last digit, at most one degree,
@@ -50,6 +56,10 @@ struct Change {
     at_s: f64,
     from: f64,
     to: f64,
+    /// Whether setpoints are missing right before it: what happened there is not known.
+    is_behind_gap: bool,
+    /// Time without setpoints up to it, from the record's beginning.
+    missing_s: f64,
 }
 
 impl Change {
@@ -62,27 +72,35 @@ impl Change {
         next.at_s - self.at_s <= KEYING_S
     }
 
-    /// Whether the setpoint moved on from one sample to the next, however far they are apart.
+    /// Whether the setpoint moved on in one direction from one sample to the next, however far they are
+    /// apart, or so soon after a gap that it may have moved all the time.
     fn goes_on_with(&self, next: &Self) -> bool {
-        next.index == self.index + 1 && self.size().signum() == next.size().signum()
+        let at_once = next.index == self.index + 1 || self.known_s_to(next) <= KEYING_S;
+        at_once && self.size().signum() == next.size().signum()
+    }
+
+    /// How long the setpoint is known between both.
+    fn known_s_to(&self, next: &Self) -> f64 {
+        next.at_s - self.at_s - (next.missing_s - self.missing_s)
     }
 }
 
 /// All movements in order; samples without a setpoint (NaN) keep the last one known.
 pub(crate) fn movements(time_s: &[f64], setpoint: &[f64]) -> Vec<Movement> {
     let changes = changes(time_s, setpoint);
-    let mut found = Vec::new();
+    let (mut found, mut others) = (Vec::new(), Vec::new());
     let linked = |a: &Change, b: &Change| a.is_keyed_with(b) || a.goes_on_with(b);
     for cluster in changes.chunk_by(linked) {
         if steady_runs(cluster).iter().any(|run| is_ramp(run)) {
+            add_single(&others, &mut found);
+            others.clear();
             add_cluster(cluster, &mut found);
-            continue;
-        }
-        for keyed in cluster.chunk_by(Change::is_keyed_with) {
-            found.extend(movement(keyed, Manner::AtOnce));
+        } else {
+            others.extend_from_slice(cluster);
         }
     }
-    staircases(&found)
+    add_single(&others, &mut found);
+    found
 }
 
 fn changes(time_s: &[f64], setpoint: &[f64]) -> Vec<Change> {
@@ -95,20 +113,113 @@ fn changes(time_s: &[f64], setpoint: &[f64]) -> Vec<Change> {
     let values: Vec<f64> = known.iter().map(|(_, value)| *value).collect();
     // A setpoint that comes as a number has no noise, and then every change is one.
     let noise = SETPOINT_NOISE * noise_sd(&values);
+    let longest_s = GAP * sample_period(time_s);
     let mut found = Vec::new();
     let mut level = values.first().copied().unwrap_or_default();
+    let (mut before_s, mut missing_s) = (f64::INFINITY, 0.0);
     for (index, (at_s, value)) in known.into_iter().enumerate() {
+        let is_behind_gap = at_s - before_s > longest_s;
+        if is_behind_gap {
+            missing_s += at_s - before_s;
+        }
         if (value - level).abs() > noise {
             found.push(Change {
                 index,
                 at_s,
                 from: level,
                 to: value,
+                is_behind_gap,
+                missing_s,
             });
             level = value;
         }
+        before_s = at_s;
     }
     found
+}
+
+/// Changes that are in no ramp by themselves: even stairs among them are one, and of the others those
+/// that were keyed together are one movement.
+fn add_single(changes: &[Change], found: &mut Vec<Movement>) {
+    let (mut at, mut rest) = (0, 0);
+    let keyed = |changes: &[Change], found: &mut Vec<Movement>| {
+        for together in changes.chunk_by(Change::is_keyed_with) {
+            found.extend(movement(together, Manner::AtOnce));
+        }
+    };
+    while at < changes.len() {
+        let stairs = stairs(&changes[at..]);
+        if stairs.is_empty() {
+            at += 1;
+            continue;
+        }
+        keyed(&changes[rest..at], found);
+        found.extend(movement(stairs, Manner::Steadily));
+        at += stairs.len();
+        rest = at;
+    }
+    keyed(&changes[rest..], found);
+}
+
+/// The longest even stairs from the first change on; none where they are too few.
+fn stairs(changes: &[Change]) -> &[Change] {
+    let Some(first) = changes.first() else {
+        return &[];
+    };
+    let (mut heights, mut widths) = (Range::none(), Range::none());
+    if !first.is_behind_gap {
+        heights.add(first.size().abs());
+    }
+    let mut end = 1;
+    for pair in changes.windows(2) {
+        let (width, height) = (pair[0].known_s_to(&pair[1]), pair[1].size().abs());
+        let is_short = width < STAIR_S || heights.most.max(height) <= STAIR;
+        let goes_on = pair[0].size().signum() == pair[1].size().signum();
+        // The last one may be lower, and sooner.
+        let is_over = height > EVEN * heights.least && !pair[1].is_behind_gap;
+        if !goes_on || !is_short || is_over || width > EVEN * widths.least {
+            break;
+        }
+        end += 1;
+        if !pair[1].is_behind_gap {
+            heights.add(height);
+        }
+        // What a gap delayed makes the next one come sooner.
+        let has_gap = pair[1].missing_s > pair[0].missing_s;
+        if !has_gap && !pair[0].is_behind_gap {
+            widths.add(width);
+        }
+        if !heights.is_even() || !widths.is_even() {
+            break;
+        }
+    }
+    let all = &changes[..end];
+    let lasts = all[end - 1].at_s - first.at_s > RAMP_S;
+    if end >= STAIRS && lasts { all } else { &[] }
+}
+
+/// The least and the most of some values.
+struct Range {
+    least: f64,
+    most: f64,
+}
+
+impl Range {
+    fn none() -> Self {
+        Self {
+            least: f64::INFINITY,
+            most: 0.0,
+        }
+    }
+
+    fn add(&mut self, value: f64) {
+        self.least = self.least.min(value);
+        self.most = self.most.max(value);
+    }
+
+    fn is_even(&self) -> bool {
+        self.most <= EVEN * self.least
+    }
 }
 
 /// Each part of a cluster that holds a ramp is a movement of its own.
@@ -129,7 +240,7 @@ fn add_cluster(cluster: &[Change], found: &mut Vec<Movement>) {
 fn steady_runs(cluster: &[Change]) -> Vec<&[Change]> {
     let sizes = cluster.iter().map(|change| change.size().abs()).collect();
     let usual = super::noise::median(sizes).unwrap_or_default();
-    let jumps = |change: &Change| change.size().abs() > JUMP * usual;
+    let jumps = |change: &Change| !change.is_behind_gap && change.size().abs() > JUMP * usual;
     let alike =
         |a: &Change, b: &Change| a.size().signum() == b.size().signum() && jumps(a) == jumps(b);
     cluster.chunk_by(alike).collect()
@@ -150,54 +261,6 @@ fn movement(changes: &[Change], manner: Manner) -> Option<Movement> {
         to: last.to,
         changes: changes.len(),
     })
-}
-
-/// Joins single changes of one size that follow each other evenly, slower than a person keys: a
-/// slow ramp seen through the setpoint's last digit.
-fn staircases(movements: &[Movement]) -> Vec<Movement> {
-    let mut found: Vec<Movement> = Vec::new();
-    let mut rest = movements;
-    while let Some(first) = rest.first() {
-        let stairs = staircase(rest);
-        let last = &rest[stairs - 1];
-        found.push(if stairs >= RAMP_CHANGES {
-            Movement {
-                manner: Manner::Steadily,
-                arrives_s: last.arrives_s,
-                to: last.to,
-                changes: stairs,
-                ..*first
-            }
-        } else {
-            *first
-        });
-        rest = &rest[if stairs >= RAMP_CHANGES { stairs } else { 1 }..];
-    }
-    found
-}
-
-/// How many movements from the first on make even stairs; the last one may be lower than the others.
-fn staircase(movements: &[Movement]) -> usize {
-    let alike = |a: f64, b: f64| a / b > 0.5 && a / b < 2.0;
-    let at_once = |movement: &Movement| movement.manner == Manner::AtOnce;
-    let height = |movement: &Movement| movement.to - movement.from;
-    let [first, second, ..] = movements else {
-        return movements.len();
-    };
-    let width = second.begins_s - first.arrives_s;
-    if height(first).abs() > STAIR && width >= STAIR_S || !at_once(first) {
-        return 1;
-    }
-    let even = |pair: &&[Movement]| {
-        at_once(&pair[1]) && alike(pair[1].begins_s - pair[0].arrives_s, width)
-    };
-    let is_high = |pair: &&[Movement]| alike(height(&pair[1]), height(first));
-    let pairs = movements.windows(2);
-    let whole = pairs.clone().take_while(|pair| even(pair) && is_high(pair));
-    let whole = whole.count();
-    let rest = pairs.skip(whole).take(1).filter(even);
-    let lower = rest.filter(|pair| (0.0..=0.5).contains(&(height(&pair[1]) / height(first))));
-    1 + whole + lower.count()
 }
 
 #[cfg(test)]
@@ -251,6 +314,34 @@ mod tests {
         assert_eq!(found[0].manner, Manner::Steadily);
         assert_eq!((found[0].from, found[0].to), (100.0, 205.0));
         assert_eq!((found[0].begins_s, found[0].arrives_s), (60.0, 900.0));
+    }
+
+    #[test]
+    fn a_gap_does_not_cut_a_ramp() {
+        let known = |t: &f64| !(300.0..400.0).contains(t);
+        let time_s: Vec<f64> = (0..1000).map(f64::from).filter(known).collect();
+        let setpoint: Vec<f64> = time_s
+            .iter()
+            .map(|t| 20.0 + 0.5 * (t - 100.0).clamp(0.0, 600.0))
+            .collect();
+        let found = movements(&time_s, &setpoint);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!((found[0].from, found[0].to), (20.0, 320.0));
+    }
+
+    #[test]
+    fn stairs_as_long_as_a_person_keys_are_a_ramp_too() {
+        // Every 30 or 35 s, so that some follow within what a person keys and some do not.
+        let at = |stair: u32| 100.0 + 32.5 * f64::from(stair) + 2.5 * f64::from(stair % 2);
+        let found = by_second(|t| {
+            let stairs = (0..14).filter(|stair| t >= at(*stair).floor()).count();
+            50.0 + 5.0 * stairs as f64
+        });
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(
+            (found[0].from, found[0].to, found[0].changes),
+            (50.0, 120.0, 14)
+        );
     }
 
     #[test]

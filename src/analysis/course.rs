@@ -48,23 +48,23 @@ pub(crate) fn course(aim: Aim<'_>, band: Option<f64>, two_percent: Option<f64>) 
             .max(LATE_OVER_WANDER * wander(aim.line))
             .max(resolution),
     };
-    let settled_in = |band: Option<f64>, oscillation_s| {
+    let settled_in = |band: Option<f64>, oscillation_s: Option<f64>| {
         let dwell = Dwell {
             sample_s: aim.sample_s,
             oscillation_s,
         };
         settled(aim.line, aim.target, band?, dwell, hysteresis)
     };
-    // Only swings that begin in the approach are the step's own; later ones are the hold's. So the
-    // approach is found without them first.
-    let at_first = approach.overshoot(settled_in(band, None));
-    let oscillation =
-        oscillation(aim.line, aim.target, aim.sign, hysteresis).begun_by(at_first.end_s(aim.line));
-    let settled = settled_in(band, oscillation.period_s);
+    // Only swings that begin in the approach are the step's own, and those that never end and leave the
+    // band; others are the hold's. So the approach is found without them first.
+    let begun_s = approach.overshoot(settled_in(band, None)).end_s(aim.line);
+    let all = oscillation(aim.line, aim.target, aim.sign, hysteresis);
+    let own = |band| all.of_step(begun_s, band);
+    let settled = settled_in(band, own(band).period_s);
     Course {
-        oscillation,
+        oscillation: own(band),
         settled,
-        settled_2pct: settled_in(two_percent, oscillation.period_s),
+        settled_2pct: settled_in(two_percent, own(two_percent).period_s),
         overshoot: approach.overshoot(settled),
     }
 }

@@ -1,7 +1,7 @@
 //! Where the process value left the band by itself and came back.
 
 use super::integrals::integrals;
-use super::settle::{Dwell, Stay, passes_through, settled, stays};
+use super::settle::{Dwell, ROUNDING, Stay, passes_through, settled, stays};
 use super::stretch::Stretch;
 
 /// A disturbance has so many samples outside the band...
@@ -17,6 +17,8 @@ pub(crate) struct Search<'a> {
     pub(crate) band: f64,
     pub(crate) sample_s: f64,
     pub(crate) noise_sd: f64,
+    /// So many of its samples can be outside the band: not one that begins what comes next.
+    pub(crate) counting: usize,
     /// Less than this is no turning round.
     pub(crate) hysteresis: f64,
 }
@@ -83,11 +85,10 @@ impl Search<'_> {
             })
         };
         let (depth, deepest) = farthest(left.end..end, side);
-        let outside = (left.end..end).filter(|index| off(*index).abs() > self.band);
-        let beyond = (left.end..end)
-            .map(|index| off(index).abs())
-            .fold(0.0, f64::max)
-            - self.band;
+        let counting = left.end..end.min(self.counting);
+        let is_outside = |index: &usize| off(*index).abs() > self.band + ROUNDING;
+        let outside = counting.clone().filter(is_outside);
+        let beyond = counting.map(|index| off(index).abs()).fold(0.0, f64::max) - self.band;
         if outside.count() < FEWEST && beyond <= OVER_NOISE * self.noise_sd {
             return None;
         }
@@ -111,6 +112,10 @@ mod tests {
     use super::*;
 
     fn found(y: &[f64], noise_sd: f64) -> Vec<Disturbance> {
+        counted(y, noise_sd, y.len())
+    }
+
+    fn counted(y: &[f64], noise_sd: f64, counting: usize) -> Vec<Disturbance> {
         let line = Stretch {
             t: (0..y.len()).map(|i| i as f64).collect(),
             y: y.to_vec(),
@@ -121,6 +126,7 @@ mod tests {
             band: 2.0,
             sample_s: 1.0,
             noise_sd,
+            counting,
             hysteresis: 0.1,
         };
         search.disturbances()
@@ -175,6 +181,14 @@ mod tests {
         let all = found(&path(&[(10, 90.0)]), 0.0);
         assert_eq!((all.len(), all[0].returned), (1, false));
         assert!((all[0].ends_s - 69.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_sample_that_begins_what_comes_next_is_no_disturbance() {
+        let mut y = path(&[]);
+        y.push(80.0);
+        assert_eq!(counted(&y, 0.2, y.len()).len(), 1);
+        assert_eq!(counted(&y, 0.2, y.len() - 1), []);
     }
 
     #[test]

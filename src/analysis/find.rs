@@ -190,6 +190,7 @@ impl Outline<'_> {
     /// An episode with only what every kind has.
     pub(crate) fn bare(&self, kind: EpisodeKind, start_s: f64, end_s: f64) -> Episode {
         let line = Stretch::cut(self.trace, start_s, end_s);
+        let samples = Stretch::samples(self.trace, start_s, end_s);
         Episode {
             kind,
             start_s,
@@ -198,7 +199,7 @@ impl Outline<'_> {
             to: None,
             numbers: StepNumbers {
                 window_s: Some(end_s - start_s),
-                noise_sd: Some(noise_sd(&line.y)),
+                noise_sd: Some(noise_sd(&samples.y)),
                 missing_s: Some(Gaps::of_period(self.period_s).missing_s(&line.t)),
                 ..StepNumbers::default()
             },

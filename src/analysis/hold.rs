@@ -3,8 +3,8 @@
 use super::cycles::{Cycles, cycles};
 use super::episode::{NONE, Note, StepNumbers};
 use super::own::HoldNumbers;
+use super::rest::LastPart;
 use super::settle::stays;
-use super::step::final_error;
 use super::stretch::Stretch;
 use crate::trace::Trace;
 
@@ -31,10 +31,15 @@ pub(crate) fn measure(
 ) -> (HoldNumbers, Vec<Note>) {
     let line = Stretch::cut(trace, hold.from_s, hold.to_s);
     let mut notes = Vec::new();
-    numbers.final_error = hold.setpoint.and_then(|target| final_error(&line, target));
+    let samples = Stretch::samples(trace, hold.from_s, hold.to_s);
+    let last = LastPart::of(&samples, hold.to_s - hold.from_s);
+    numbers.final_error = hold.setpoint.and_then(|target| last.mean_over(target));
     if numbers.final_error.is_none() {
-        let text = "no setpoint is known here";
-        notes.push(Note::new("no-setpoint", "final_error", text));
+        let (code, text) = match hold.setpoint {
+            None => ("no-setpoint", "no setpoint is known here"),
+            Some(_) => ("few-samples", "there is no sample in the last tenth"),
+        };
+        notes.push(Note::new(code, "final_error", text));
     }
     let cycle = cycles(&line, numbers.noise_sd.unwrap_or_default()).filter(Cycles::lasts);
     numbers.amplitude = cycle.as_ref().map(|cycle| cycle.amplitude.mean);
@@ -43,7 +48,7 @@ pub(crate) fn measure(
         let text = "it does not swing evenly for four whole cycles";
         notes.extend(["amplitude", "period_s"].map(|about| Note::new(NONE, about, text)));
     }
-    let mut own = spread(trace, hold);
+    let mut own = spread(&samples.y);
     if own.sd.is_none() {
         notes.extend(
             ["sd", "peak_to_peak"]
@@ -97,10 +102,7 @@ fn crossed_s(line: &Stretch, target: f64, band: f64) -> f64 {
 }
 
 /// Of the samples themselves.
-fn spread(trace: &Trace<'_>, hold: Holding) -> HoldNumbers {
-    let first = trace.time_s.partition_point(|t| *t < hold.from_s);
-    let end = trace.time_s.partition_point(|t| *t <= hold.to_s).max(first);
-    let values = &trace.pv[first..end];
+fn spread(values: &[f64]) -> HoldNumbers {
     if values.len() < 2 {
         return HoldNumbers::default();
     }
@@ -140,20 +142,7 @@ mod tests {
 
     #[test]
     fn a_spread_is_that_of_the_samples() {
-        let trace = Trace {
-            time_s: &[0.0, 1.0, 2.0, 3.0],
-            pv: &[500.0, 501.0, 503.0, 900.0],
-            setpoint: None,
-            output: None,
-            autotune: None,
-        };
-        let hold = Holding {
-            from_s: 0.0,
-            to_s: 2.5,
-            setpoint: None,
-            is_soak: false,
-        };
-        let found = spread(&trace, hold);
+        let found = spread(&[500.0, 501.0, 503.0]);
         // Mean 4/3 over 500: squares 16/9 + 1/9 + 25/9 = 42/9, over 2.
         assert!((found.sd.unwrap() - (7.0_f64 / 3.0).sqrt()).abs() < 1e-12);
         assert_eq!(found.peak_to_peak, Some(3.0));

@@ -140,7 +140,7 @@ impl Outline<'_> {
             let text = "no band is known, so no disturbances are sought: give one with --band, or in the setup";
             return not("no-band", text.to_owned());
         };
-        let noise_sd = noise_sd(&line.y);
+        let noise_sd = noise_sd(&Stretch::samples(self.trace, hold.from_s, hold.to_s).y);
         if band_in_noise(Some(band), noise_sd) {
             let text = format!(
                 "the band of {} is narrower than four times the noise (sd {}): no disturbances are sought",
@@ -149,12 +149,19 @@ impl Outline<'_> {
             );
             return not("band-in-noise", text);
         }
+        // The sample at its end is the first of what comes next, unless that is the record's last.
+        let next_begins = self
+            .trace
+            .time_s
+            .last()
+            .is_none_or(|last| hold.to_s < *last);
         let search = Search {
             line,
             target,
             band,
             sample_s: self.period_s,
             noise_sd,
+            counting: line.y.len() - usize::from(next_begins),
             hysteresis: (SWING_OVER_NOISE * noise_sd).max(resolution(&line.y)),
         };
         Ok(search.disturbances())

@@ -10,6 +10,10 @@ pub(crate) fn of_step(found: &Findings<'_>, numbers: &StepNumbers) -> Vec<Note> 
     if !found.has_percentages() {
         notes.push(small_step(found, "rise_s"));
     }
+    if numbers.final_error.is_none() {
+        let text = "there is no sample in the last tenth";
+        notes.push(Note::new("few-samples", "final_error", text));
+    }
     if numbers.decay_ratio.is_none() {
         let no_second = "it did not go past the target a second time as part of an oscillation";
         notes.extend(["period_s", "decay_ratio"].map(|about| Note::new(NONE, about, no_second)));

@@ -43,7 +43,8 @@ impl<'a> Outline<'a> {
             .map_or_else(Vec::new, |setpoint| movements(trace.time_s, setpoint));
         let mut movements = with_given(trace, own, options.given.as_ref())?;
         let runs = runs(trace);
-        let switchings = switchings(&runs);
+        let period_s = sample_period(trace.time_s);
+        let switchings = switchings(trace, &runs, period_s);
         let tunes = tunes(trace, &switchings, &movements, &options.told);
         // What the setpoint does during a tune is part of the tune.
         movements.retain(|movement| tune_at(&tunes, movement.begins_s).is_none());
@@ -60,7 +61,7 @@ impl<'a> Outline<'a> {
             min_step: options
                 .min_step
                 .unwrap_or((STEP_OVER_NOISE * noise_sd(trace.pv)).max(1.0)),
-            period_s: sample_period(trace.time_s),
+            period_s,
             output_steps: causes.steps(),
             bounds: vec![*first_s, *last_s],
             movements,
@@ -173,12 +174,13 @@ impl<'a> Outline<'a> {
         }
     }
 
-    /// The last setpoint known at a time.
+    /// The last setpoint known at a time, or before any the first.
     pub(crate) fn setpoint_at(&self, at_s: f64) -> Option<f64> {
         let setpoint = self.trace.setpoint?;
         let end = self.trace.time_s.partition_point(|t| *t <= at_s);
-        let known = setpoint[..end].iter().rfind(|value| value.is_finite());
-        known.copied()
+        let known = |value: &&f64| value.is_finite();
+        let last = setpoint[..end].iter().rfind(known);
+        last.or_else(|| setpoint.iter().find(known)).copied()
     }
 
     /// Whether a movement is under way.

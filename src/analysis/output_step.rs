@@ -58,7 +58,9 @@ impl Causes<'_> {
 
     /// Those that the mode tells: changes that were keyed together are one.
     fn in_manual(&self) -> Vec<OutputStep> {
-        let manual = |run: &Run| self.told.mode_at(run.begins_s) == Mode::Manual;
+        // On both sides: from control's last output to the first by hand is no step.
+        let manual = |at_s: f64| self.told.mode_at(at_s) == Mode::Manual;
+        let by_hand = |pair: &&[Run]| manual(pair[0].last_s) && manual(pair[1].begins_s);
         if !self
             .told
             .modes
@@ -68,7 +70,7 @@ impl Causes<'_> {
             return Vec::new();
         }
         let mut found: Vec<OutputStep> = Vec::new();
-        for pair in self.runs.windows(2).filter(|pair| manual(&pair[1])) {
+        for pair in self.runs.windows(2).filter(by_hand) {
             let at_s = pair[1].begins_s;
             match found.last_mut() {
                 Some(last) if at_s - last.at_s <= KEYING_S => {
@@ -77,7 +79,7 @@ impl Causes<'_> {
                 }
                 _ => found.push(OutputStep {
                     at_s,
-                    from: pair[0].level,
+                    from: pair[0].last_level,
                     to: pair[1].level,
                     until_s: None,
                     changes: 1,
@@ -94,7 +96,7 @@ impl Causes<'_> {
         let (before, after) = (&self.runs[index - 1], &self.runs[index]);
         let at_s = after.begins_s;
         let rested = before.samples >= REST_SAMPLES && at_s - before.begins_s >= REST_BEFORE_S;
-        let is_large = (after.level - before.level).abs() >= LEAST;
+        let is_large = (after.level - before.last_level).abs() >= LEAST;
         let is_last = index + 1 == self.runs.len();
         if !rested || !is_large || after.length_s() < LEAST_AFTER_S {
             return None;
@@ -112,7 +114,7 @@ impl Causes<'_> {
             && !self.is_switching(at_s);
         is_step.then(|| OutputStep {
             at_s,
-            from: before.level,
+            from: before.last_level,
             to: after.level,
             until_s: (!is_last).then_some(after.ends_s),
             changes: 1,
@@ -170,9 +172,9 @@ impl OutputStep {
         period_s: f64,
         by_mode: bool,
     ) -> Result<Option<MeasuredOutputStep>, AnalysisError> {
-        let line = Stretch::cut(trace, window.at_s, window.end_s);
-        let last = LastPart::of(&line);
-        let Some(target) = last.mean() else {
+        let samples = Stretch::samples(trace, window.at_s, window.end_s);
+        let last = LastPart::of(&samples, window.end_s - window.at_s);
+        let Some(target) = last.mean_over(0.0) else {
             return Ok(None);
         };
         let step = Step {

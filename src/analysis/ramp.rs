@@ -36,7 +36,14 @@ pub(crate) fn measure(
         averaged: true,
     };
     let line = Stretch::cut(trace, arrival.at_s, arrival.end_s);
-    let found = Findings::judged(arrival, line, start, (delta, delta.signum()), period_s);
+    let samples = Stretch::samples(trace, arrival.at_s, arrival.end_s);
+    let found = Findings::judged(
+        arrival,
+        (line, samples),
+        start,
+        (delta, delta.signum()),
+        period_s,
+    );
     let after = found.numbers(Window::Whole);
     let mut notes = notes::about_arrival(&found, &after);
     notes.extend(trust::coarse_sensor(&found));

@@ -1,4 +1,4 @@
-//! Whether a process value has come to rest.
+//! The end of a window, and whether the process value has come to rest there.
 
 use super::stretch::Stretch;
 
@@ -10,7 +10,7 @@ const LEVEL_PART: f64 = 0.02;
 /// ...or so many standard deviations of the noise.
 const LEVEL_OVER_NOISE: f64 = 3.0;
 
-/// The last part of a line.
+/// The last tenth of a window, or its last minute where that is more and there is that much.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct LastPart<'a> {
     t: &'a [f64],
@@ -18,24 +18,25 @@ pub(crate) struct LastPart<'a> {
 }
 
 impl<'a> LastPart<'a> {
-    pub(crate) fn of(line: &'a Stretch) -> Self {
-        let end_s = line.end_s();
+    /// Of a window's samples; the window ends `end_s` after its beginning.
+    pub(crate) fn of(samples: &'a Stretch, end_s: f64) -> Self {
         let from_s = end_s - (LAST_PART * end_s).max(end_s.min(LAST_S));
-        let first = line.t.partition_point(|t| *t < from_s);
+        let first = samples.t.partition_point(|t| *t < from_s);
         Self {
-            t: &line.t[first..],
-            y: &line.y[first..],
+            t: &samples.t[first..],
+            y: &samples.y[first..],
         }
     }
 
-    /// When it begins, in the line's seconds.
+    /// When it begins, in the window's seconds.
     pub(crate) fn begins_s(self) -> f64 {
         self.t.first().copied().unwrap_or_default()
     }
 
-    /// Mean of its samples; `None` where there is none.
-    pub(crate) fn mean(self) -> Option<f64> {
-        mean(self.y)
+    /// Mean of its samples over this level; `None` where there is none.
+    pub(crate) fn mean_over(self, level: f64) -> Option<f64> {
+        let sum: f64 = self.y.iter().map(|y| y - level).sum();
+        (!self.y.is_empty()).then(|| sum / self.y.len() as f64)
     }
 
     /// Whether it is level, beside a whole change of `change`: by a straight line of least squares.
@@ -75,12 +76,12 @@ mod tests {
         let t: Vec<f64> = (0..=1000).map(f64::from).collect();
         let y: Vec<f64> = t.iter().map(|t| 0.01 * t).collect();
         let line = Stretch { t, y };
-        let last = LastPart::of(&line);
+        let last = LastPart::of(&line, 1000.0);
         assert!((last.drift() - 1.0).abs() < 1e-9);
         assert!(last.is_level(51.0, 0.0) && !last.is_level(49.0, 0.0));
         assert!(last.is_level(0.0, 0.34) && !last.is_level(0.0, 0.33));
         assert!((last.begins_s() - 900.0).abs() < 1e-9);
-        assert!((last.mean().unwrap() - 9.5).abs() < 1e-9);
+        assert!((last.mean_over(9.0).unwrap() - 0.5).abs() < 1e-9);
     }
 
     #[test]
@@ -89,7 +90,7 @@ mod tests {
             t: Vec::new(),
             y: Vec::new(),
         };
-        assert!(LastPart::of(&line).is_level(0.0, 0.0));
-        assert_eq!(LastPart::of(&line).mean(), None);
+        assert!(LastPart::of(&line, 0.0).is_level(0.0, 0.0));
+        assert_eq!(LastPart::of(&line, 0.0).mean_over(0.0), None);
     }
 }

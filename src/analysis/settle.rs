@@ -7,6 +7,10 @@ const SAMPLES: f64 = 10.0;
 /// Part of the time since the step that a stay must last at least.
 const PART_OF_TIME: f64 = 0.05;
 
+/// A value this near to the edge of a band is inside: digits meet the edge often, and a target that
+/// was worked out is rounded.
+pub(crate) const ROUNDING: f64 = 1e-9;
+
 /// How long a stay in the band must last to count as settled.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Dwell {
@@ -67,7 +71,11 @@ pub(crate) fn settled(
 
 /// Every stay of the line in `target` +- `band` that holds a sample, in order.
 pub(crate) fn stays(line: &Stretch, target: f64, band: f64) -> Vec<Stay> {
-    let inside: Vec<bool> = line.y.iter().map(|y| (y - target).abs() <= band).collect();
+    let inside: Vec<bool> = line
+        .y
+        .iter()
+        .map(|y| (y - target).abs() <= band + ROUNDING)
+        .collect();
     let mut found = Vec::new();
     let mut first = 0;
     for run in inside.chunk_by(|a, b| a == b) {

@@ -9,6 +9,7 @@ use super::noise::noise_sd;
 use super::notes;
 use super::nothing;
 use super::output_limit::Way;
+use super::rest::LastPart;
 use super::start::{Start, start};
 use super::stretch::Stretch;
 use super::trust;
@@ -46,6 +47,7 @@ pub struct Measured {
 pub(crate) struct Findings<'a> {
     pub(crate) step: &'a Step,
     pub(crate) line: Stretch,
+    pub(crate) samples: Stretch,
     pub(crate) gaps: Gaps,
     pub(crate) start: Start,
     /// Target minus start.
@@ -152,9 +154,10 @@ impl<'a> Findings<'a> {
         };
         let delta = step.target - start.value;
         let sign = direction(delta, step);
+        let samples = Stretch::samples(trace, step.at_s, step.end_s);
         Ok(Some(Self::judged(
             step,
-            line,
+            (line, samples),
             start,
             (delta, sign),
             period_s,
@@ -164,12 +167,12 @@ impl<'a> Findings<'a> {
     /// Judges a line that is to arrive at the step's target, `delta` away in the direction of `sign`.
     pub(crate) fn judged(
         step: &'a Step,
-        line: Stretch,
+        (line, samples): (Stretch, Stretch),
         start: Start,
         (delta, sign): (f64, f64),
         period_s: f64,
     ) -> Self {
-        let noise_sd = noise_sd(&line.y);
+        let noise_sd = noise_sd(&samples.y);
         let two_percent = (delta.abs() >= step.min_step).then_some(0.02 * delta.abs());
         let settling_band = step.band.or(two_percent);
         let aim = Aim {
@@ -190,7 +193,13 @@ impl<'a> Findings<'a> {
             settling_band,
             course,
             line,
+            samples,
         }
+    }
+
+    /// The last part of the window.
+    pub(crate) fn last(&self) -> LastPart<'_> {
+        LastPart::of(&self.samples, self.line.end_s())
     }
 
     /// Whether the step is large enough to be divided by.
@@ -234,7 +243,7 @@ impl<'a> Findings<'a> {
             settling_s: self.course.settled.map(|settled| settled.at_s),
             settling_band: self.settling_band,
             settling_2pct_s: self.course.settled_2pct.map(|settled| settled.at_s),
-            final_error: final_error(&self.line, self.step.target),
+            final_error: self.last().mean_over(self.step.target),
             iae: Some(integral.iae),
             ise: Some(integral.ise),
             itae: Some(integral.itae),
@@ -277,14 +286,4 @@ fn direction(delta: f64, step: &Step) -> f64 {
     } else {
         1.0
     }
-}
-
-/// Mean of process value minus target over the last tenth, or the last minute where that is more
-/// and there is that much. `None` for an empty stretch.
-pub(crate) fn final_error(line: &Stretch, target: f64) -> Option<f64> {
-    let end_s = line.end_s();
-    let from_s = end_s - (0.1 * end_s).max(end_s.min(60.0));
-    let last = &line.y[line.t.partition_point(|t| *t < from_s)..];
-    let count = last.len() as f64;
-    (count > 0.0).then(|| last.iter().map(|y| y - target).sum::<f64>() / count)
 }

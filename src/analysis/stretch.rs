@@ -44,6 +44,19 @@ impl Stretch {
         Self { t, y }
     }
 
+    /// The samples from `from_s` to `to_s` alone: what is a mean or a spread is not of the line.
+    pub(crate) fn samples(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Self {
+        let first = trace.time_s.partition_point(|t| *t < from_s);
+        let end = trace.time_s.partition_point(|t| *t <= to_s).max(first);
+        Self {
+            t: trace.time_s[first..end]
+                .iter()
+                .map(|t| t - from_s)
+                .collect(),
+            y: trace.pv[first..end].to_vec(),
+        }
+    }
+
     /// The part up to `until_s`, with a sample of the line there.
     pub(crate) fn until(&self, until_s: f64) -> Self {
         self.part(0.0, until_s)
@@ -128,6 +141,13 @@ mod tests {
         let cut = Stretch::cut(&trace(), 10.0, 14.0);
         assert_eq!(cut.t, [0.0, 2.0, 4.0]);
         assert_eq!(Stretch::cut(&trace(), 5.0, 99.0).y, cut.y);
+    }
+
+    #[test]
+    fn samples_are_without_the_line_at_the_ends() {
+        let samples = Stretch::samples(&trace(), 11.0, 13.0);
+        assert_eq!((samples.t, samples.y), (vec![1.0], vec![4.0]));
+        assert_eq!(Stretch::samples(&trace(), 15.0, 13.0).y, [0.0; 0]);
     }
 
     #[test]

@@ -1,10 +1,17 @@
 //! Swings of the process value about the target.
 
+use super::noise::median;
 use super::stretch::Stretch;
 
 /// A swing is part of an oscillation only if it is at most so many times the one before it; a
 /// larger one has a cause of its own, such as an opened door.
 const GROWTH: f64 = 1.5;
+
+/// An oscillation that lasts has so many periods, alike to this factor, and its last swing so many
+/// periods before the end at most.
+const LASTING: usize = 3;
+const ALIKE: f64 = 2.0;
+const NEAR_THE_END: f64 = 1.5;
 
 /// One stay on one side of the target.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,6 +37,10 @@ pub(crate) struct Oscillation {
     /// The first peak past the target, and when it was.
     pub(crate) first_peak: Option<f64>,
     first_peak_s: f64,
+    /// Whether it goes on, evenly, to the end of the window.
+    lasts: bool,
+    /// The size of the largest swing.
+    largest: f64,
     /// One period, from those peaks or else from a peak and the trough after it.
     pub(crate) period_s: Option<f64>,
     /// Half peak to peak, averaged over the whole cycles after the first.
@@ -37,10 +48,12 @@ pub(crate) struct Oscillation {
 }
 
 impl Oscillation {
-    /// The oscillation if its first peak was not later than this, else none.
-    pub(crate) fn begun_by(self, latest_s: f64) -> Self {
+    /// The oscillation if its first peak was not later than this, or if it lasts and leaves the band;
+    /// else none.
+    pub(crate) fn of_step(self, latest_s: f64, band: Option<f64>) -> Self {
+        let leaves_band = band.is_some_and(|band| self.largest > band);
         match self.first_peak {
-            Some(_) if self.first_peak_s <= latest_s => self,
+            Some(_) if self.first_peak_s <= latest_s || self.lasts && leaves_band => self,
             _ => Self::default(),
         }
     }
@@ -67,7 +80,25 @@ pub(crate) fn oscillation(line: &Stretch, target: f64, sign: f64, hysteresis: f6
         first_peak_s: peaks.first().map_or(0.0, |first| first.at_s),
         period_s: peak_to_peak_s.or(half_s.map(|half| 2.0 * half)),
         amplitude: amplitude(&chain),
+        lasts: lasts(&chain, line.end_s()),
+        largest: chain.iter().map(|swing| swing.size).fold(0.0, f64::max),
     }
+}
+
+/// Whether swings go on to the end: at least three periods from each swing to the one after next, all
+/// alike, and the last swing is not long before the end.
+fn lasts(chain: &[Swing], end_s: f64) -> bool {
+    let periods: Vec<f64> = chain
+        .windows(3)
+        .map(|three| three[2].at_s - three[0].at_s)
+        .collect();
+    let (Some(usual_s), Some(last)) = (median(periods.clone()), chain.last()) else {
+        return false;
+    };
+    let alike = |period: &f64| *period <= ALIKE * usual_s && usual_s <= ALIKE * period;
+    periods.len() >= LASTING
+        && periods.iter().all(alike)
+        && end_s - last.at_s <= NEAR_THE_END * usual_s
 }
 
 /// Every stay on one side of the target beyond the hysteresis, in order.
@@ -162,6 +193,29 @@ mod tests {
         let decay = (-2.0 * std::f64::consts::PI * z / root).exp();
         assert!((found.peak_to_peak_s.unwrap() - period).abs() < 0.1);
         assert!((found.decay_ratio.unwrap() - decay).abs() < 1e-4);
+    }
+
+    #[test]
+    fn swings_that_go_on_to_the_end_count_whenever_they_began() {
+        let swinging = |until_s: f64| {
+            sampled(move |t| match t {
+                ..20.0 => t / 20.0,
+                _ if t < until_s => 1.0 + 0.1 * (t / 20.0 * std::f64::consts::PI).sin(),
+                _ => 1.0,
+            })
+        };
+        let period_s = |until_s, band| {
+            oscillation(&swinging(until_s), 1.0, 1.0, 0.01)
+                .of_step(5.0, Some(band))
+                .period_s
+        };
+        assert!((period_s(400.0, 0.05).unwrap() - 40.0).abs() < 0.2);
+        assert_eq!(period_s(400.0, 0.15), None, "it keeps to the band");
+        assert_eq!(
+            period_s(300.0, 0.05),
+            None,
+            "it ended long before the window"
+        );
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! Where the output switches between two levels: a tune, or on/off control.
 
+use std::ops::Range;
+
 use super::changes::Movement;
 use crate::trace::Trace;
 
@@ -10,6 +12,12 @@ const APART: f64 = 5.0;
 /// Fewer cycles are none, and more than these are no tune.
 const FEWEST: usize = 2;
 const MOST: usize = 6;
+/// Shorter cycles than so many samples, on average, are flicker.
+const SHORTEST: f64 = 4.0;
+/// Over the length of a cycle before and after a tune so many samples, and this part of them, are at
+/// neither of its levels; with less it is the same control, with a sample between its levels.
+const OTHER: usize = 3;
+const OTHER_PART: f64 = 0.1;
 /// Cycles of a tune are alike to this factor.
 const ALIKE: f64 = 2.0;
 /// A first run at the lower level that is longer by this factor was there before.
@@ -21,8 +29,12 @@ pub(crate) struct Run {
     pub(crate) begins_s: f64,
     /// The first sample after it, or the record's last.
     pub(crate) ends_s: f64,
+    /// The output of its first sample.
     pub(crate) level: f64,
     pub(crate) samples: usize,
+    /// Its last sample.
+    pub(crate) last_s: f64,
+    pub(crate) last_level: f64,
 }
 
 impl Run {
@@ -40,7 +52,7 @@ pub(crate) struct Switching {
     pub(crate) low: f64,
     pub(crate) high: f64,
     pub(crate) cycles: usize,
-    /// Whether there is another output before and after it.
+    /// Whether the control before and after it is another.
     between_others: bool,
     regular: bool,
 }
@@ -54,7 +66,10 @@ pub(crate) fn runs(trace: &Trace<'_>) -> Vec<Run> {
     let known = trace.time_s.iter().zip(output);
     for (t, level) in known.filter(|(_, level)| level.is_finite()) {
         match found.last_mut() {
-            Some(run) if (level - run.level).abs() <= SAME => run.samples += 1,
+            Some(run) if (level - run.level).abs() <= SAME => {
+                run.samples += 1;
+                (run.last_s, run.last_level) = (*t, *level);
+            }
             before => {
                 if let Some(before) = before {
                     before.ends_s = *t;
@@ -64,6 +79,8 @@ pub(crate) fn runs(trace: &Trace<'_>) -> Vec<Run> {
                     ends_s: last_s,
                     level: *level,
                     samples: 1,
+                    last_s: *t,
+                    last_level: *level,
                 });
             }
         }
@@ -71,13 +88,13 @@ pub(crate) fn runs(trace: &Trace<'_>) -> Vec<Run> {
     found
 }
 
-/// Every longest stretch of at least two cycles.
-pub(crate) fn switchings(runs: &[Run]) -> Vec<Switching> {
+/// Every longest stretch of at least two cycles, in a record that is usually sampled every `period_s`.
+pub(crate) fn switchings(trace: &Trace<'_>, runs: &[Run], period_s: f64) -> Vec<Switching> {
     let mut found = Vec::new();
     let mut first = 0;
     while first + 2 < runs.len() {
         let end = first + alternating(&runs[first..]);
-        found.extend(switching(runs, first, end));
+        found.extend(switching(trace, runs, first..end, period_s));
         // The last run may be the first of other levels.
         first = (end - 1).max(first + 1);
     }
@@ -98,35 +115,59 @@ fn alternating(runs: &[Run]) -> usize {
     2 + in_turn.take_while(goes_on).count()
 }
 
-fn switching(all: &[Run], mut first: usize, end: usize) -> Option<Switching> {
+fn switching(
+    trace: &Trace<'_>,
+    all: &[Run],
+    range: Range<usize>,
+    period_s: f64,
+) -> Option<Switching> {
     let longest = |runs: &[Run]| runs.iter().map(Run::length_s).fold(0.0, f64::max);
-    let two = all[first..end].get(..2)?;
-    let (low, high) = (
-        two[0].level.min(two[1].level),
-        two[0].level.max(two[1].level),
-    );
-    let idles =
-        two[0].level < two[1].level && two[0].length_s() > IDLE * longest(&all[first + 1..end]);
-    first += usize::from(idles);
-    let runs = &all[first..end];
-    let cycles = runs.len().saturating_sub(1) / 2;
-    let whole = runs
+    let [one, two, rest @ ..] = &all[range.clone()] else {
+        return None;
+    };
+    let (low, high) = (one.level.min(two.level), one.level.max(two.level));
+    let others_s = two.length_s().max(longest(rest));
+    let idles = one.level < two.level && one.length_s() > IDLE * others_s;
+    let first = range.start + usize::from(idles);
+    let runs = &all[first..range.end];
+    let whole: Vec<f64> = runs
         .windows(3)
-        .map(|three| three[2].begins_s - three[0].begins_s);
-    let later: Vec<f64> = whole.skip(1).collect();
+        .map(|three| three[2].begins_s - three[0].begins_s)
+        .collect();
+    let later = whole.get(1..).unwrap_or_default();
     let (shortest, longest) = (
         later.iter().copied().fold(f64::INFINITY, f64::min),
         later.iter().copied().fold(0.0, f64::max),
     );
-    (cycles >= FEWEST).then(|| Switching {
-        begins_s: runs[0].begins_s,
-        ends_s: runs[runs.len() - 1].ends_s,
+    let usual_s = whole.iter().sum::<f64>() / whole.len() as f64;
+    let (begins_s, ends_s) = (runs.first()?.begins_s, runs.last()?.ends_s);
+    let is_other = |from_s, to_s| is_other(trace, (from_s, to_s), [low, high]);
+    let other_before = idles || first > 0 && is_other(begins_s - usual_s, begins_s);
+    let other_after = range.end < all.len() && is_other(ends_s, ends_s + usual_s);
+    let cycles = runs.len().saturating_sub(1) / 2;
+    (cycles >= FEWEST && usual_s >= SHORTEST * period_s).then_some(Switching {
+        begins_s,
+        ends_s,
         low,
         high,
         cycles,
-        between_others: first > 0 && end < all.len(),
+        between_others: other_before && other_after,
         regular: longest <= ALIKE * shortest,
     })
+}
+
+/// Whether from one time up to another more than stray samples are at neither level.
+fn is_other(trace: &Trace<'_>, (from_s, to_s): (f64, f64), levels: [f64; 2]) -> bool {
+    let first = trace.time_s.partition_point(|t| *t < from_s);
+    let end = trace.time_s.partition_point(|t| *t < to_s).max(first);
+    let output = trace.output.and_then(|output| output.get(first..end));
+    let known = || {
+        let output = output.unwrap_or_default();
+        output.iter().filter(|u| u.is_finite())
+    };
+    let is_off = |u: &&f64| levels.iter().all(|level| (*u - level).abs() > SAME);
+    let (count, off) = (known().count(), known().filter(is_off).count());
+    off >= OTHER && off as f64 >= OTHER_PART * count as f64
 }
 
 impl Switching {
@@ -153,16 +194,20 @@ mod tests {
 
     /// One output for each ten seconds.
     fn found(output: &[f64]) -> Vec<Switching> {
-        let u: Vec<f64> = output.iter().flat_map(|u| [*u; 10]).collect();
+        found_in(&output.iter().flat_map(|u| [*u; 10]).collect::<Vec<f64>>())
+    }
+
+    /// One output for each second.
+    fn found_in(u: &[f64]) -> Vec<Switching> {
         let time_s: Vec<f64> = (0..u.len()).map(|i| i as f64).collect();
         let trace = Trace {
             time_s: &time_s,
-            pv: &u,
+            pv: u,
             setpoint: None,
-            output: Some(&u),
+            output: Some(u),
             autotune: None,
         };
-        switchings(&runs(&trace))
+        switchings(&trace, &runs(&trace), 1.0)
     }
 
     #[test]
@@ -184,6 +229,20 @@ mod tests {
         long.push(50.0);
         let long = found(&long);
         assert!(long[0].is_lasting() && !long[0].may_be_a_tune(&[]));
+    }
+
+    #[test]
+    fn control_that_is_cut_in_pieces_is_no_tune() {
+        // Half a minute at each level, and now and then a sample between them.
+        let piece = [[0.0; 30], [100.0; 30]].concat().repeat(3);
+        let output = [&piece[..], &[60.0], &piece, &[60.0], &piece].concat();
+        let pieces = found_in(&output);
+        assert_eq!(pieces.len(), 3, "{pieces:?}");
+        assert!(
+            pieces
+                .iter()
+                .all(|one| one.is_lasting() && !one.may_be_a_tune(&[]))
+        );
     }
 
     #[test]

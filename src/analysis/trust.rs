@@ -3,7 +3,6 @@
 use super::episode::Note;
 use super::noise::quantum;
 use super::output_limit::{AtLimit, Way};
-use super::rest::LastPart;
 use super::step::Findings;
 use crate::figures::{amount, duration};
 
@@ -13,8 +12,8 @@ const COARSE_PART: f64 = 0.25;
 /// The note on a target that the heater cannot reach: the output stayed at its limit to the end, and
 /// the process value levelled off short of it.
 pub(crate) fn unreachable(found: &Findings<'_>, way: &Way<'_>, limit: AtLimit) -> Option<Note> {
-    let last = LastPart::of(&found.line);
-    let short_by = found.sign * (found.step.target - last.mean()?);
+    let last = found.last();
+    let short_by = -found.sign * last.mean_over(found.step.target)?;
     let beyond_band = found.settling_band.is_none_or(|band| short_by > band);
     let stayed = way.ends_at(limit.limit, way.from_s + last.begins_s());
     let is_so = short_by > 0.0

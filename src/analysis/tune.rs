@@ -83,8 +83,8 @@ impl Tune {
         (self.begins_s..self.ends_s).contains(&at_s)
     }
 
-    /// Works out its cycles. Its end is told by the first word on one between it and `before_s`, when
-    /// the next one begins.
+    /// Works out its cycles. Its end is told by the first word on one after it began and before
+    /// `before_s`, when the next one begins: it may come before the sample that shows the end.
     pub(crate) fn measure(
         &self,
         trace: &Trace<'_>,
@@ -98,7 +98,7 @@ impl Tune {
         let end = told
             .tune_ends
             .iter()
-            .find(|end| end.at_s >= self.ends_s && end.at_s < before_s)
+            .find(|end| end.at_s > self.begins_s && end.at_s < before_s)
             .filter(|_| self.is_over);
         let mut notes = vec![self.outcome_note(end)];
         if self.is_inferred {

@@ -217,9 +217,11 @@ impl Approach {
             ..Options::default()
         };
         let episodes = find_episodes(&trace, &options).unwrap_or_default();
-        let is_step = |episode: &&Episode| episode.kind == EpisodeKind::SetpointStep;
-        if let Some(step) = episodes.iter().rfind(is_step) {
-            return step.numbers.settling_s.is_some();
+        let moves_setpoint = |episode: &&Episode| {
+            matches!(episode.kind, EpisodeKind::SetpointStep | EpisodeKind::Ramp)
+        };
+        if let Some(approach) = episodes.iter().rfind(moves_setpoint) {
+            return approach.numbers.settling_s.is_some();
         }
         let last = self.pv.iter().zip(&self.setpoint).rev().take(STAYS);
         last.filter(|(pv, setpoint)| (*pv - *setpoint).abs() <= band)
@@ -231,6 +233,21 @@ impl Approach {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_ramp_has_settled_only_after_its_end() {
+        // Half a degree behind all the way: in band, but the setpoint still moves. That it is a ramp
+        // shows after half a minute.
+        let mut approach = Approach::default();
+        let mut settled_at = None;
+        for second in 0..400 {
+            let setpoint = 490.0 + 0.1 * f64::from(second - 100).clamp(0.0, 200.0);
+            approach.push(f64::from(second), setpoint - 0.5, setpoint);
+            let settled = second > 135 && approach.has_settled(2.0);
+            settled_at = settled_at.or(settled.then_some(second));
+        }
+        assert_eq!(settled_at, Some(310));
+    }
 
     #[test]
     fn a_first_order_step_has_settled_once_it_stayed_in_the_band() {

@@ -52,7 +52,10 @@ pub(super) fn measure(watched: &Watched, now_s: f64) -> Option<Episode> {
         ..Options::default()
     };
     let found = find_episodes(&trace, &options).ok()?;
-    let has_cause = |episode: &&Episode| episode.kind != EpisodeKind::Hold;
+    let has_cause = |episode: &&Episode| {
+        use EpisodeKind::{Disturbance, Hold, Soak};
+        !matches!(episode.kind, Hold | Soak | Disturbance)
+    };
     let chosen = found.iter().rfind(has_cause).or(found.last())?;
     Some(chosen.clone())
 }

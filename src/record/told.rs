@@ -24,7 +24,7 @@ impl LoopRecord {
         Told {
             modes: modes(&self.settings),
             changes_s: changes_by_hand(&self.settings),
-            tune_ends: self.events.iter().filter_map(tune_end).collect(),
+            tune_ends: tune_ends(self),
             marks: self.events.iter().filter_map(mark).collect(),
         }
     }
@@ -82,6 +82,41 @@ fn changes_by_hand(settings: &[RecordedSetting]) -> Vec<f64> {
         }
     }
     found.dedup();
+    found
+}
+
+/// How autotunes ended: what was told then, or else what the settings show that were read then.
+fn tune_ends(record: &LoopRecord) -> Vec<TuneEnd> {
+    let told: Vec<TuneEnd> = record.events.iter().filter_map(tune_end).collect();
+    if told.is_empty() {
+        return by_settings(&record.settings);
+    }
+    told
+}
+
+/// An autotune has tuned where one of the three numbers is another after it.
+fn by_settings(settings: &[RecordedSetting]) -> Vec<TuneEnd> {
+    let is_tuning = |it: &&RecordedSetting| DECIDING[..3].contains(&it.role.as_str());
+    let known = settings.iter().filter(is_tuning);
+    let mut last: HashMap<&str, &str> = HashMap::new();
+    let mut found: Vec<TuneEnd> = Vec::new();
+    for setting in known.filter(|it| !it.value.is_empty()) {
+        let before = last.insert(&setting.point, &setting.value);
+        let (Some(before), "autotune-ended") = (before, setting.cause.as_str()) else {
+            continue;
+        };
+        if found.last().is_none_or(|end| end.at_s < setting.time_s) {
+            found.push(TuneEnd {
+                at_s: setting.time_s,
+                outcome: TuneOutcome::Unchanged,
+                text: "the tuning is as before".to_owned(),
+            });
+        }
+        if let (Some(end), true) = (found.last_mut(), before != setting.value) {
+            end.outcome = TuneOutcome::Tuned;
+            "the tuning is another than before".clone_into(&mut end.text);
+        }
+    }
     found
 }
 
@@ -154,6 +189,24 @@ mod tests {
             (180.0, Mode::Unknown),
         ];
         assert_eq!(modes(&settings), expected);
+    }
+
+    #[test]
+    fn settings_read_after_a_tune_tell_its_end() {
+        let settings = [
+            setting(0.0, "start", "proportional", "10"),
+            setting(0.0, "start", "integral", "100"),
+            setting(50.0, "autotune-ended", "proportional", "10"),
+            setting(50.0, "autotune-ended", "integral", "100"),
+            setting(90.0, "autotune-ended", "proportional", "12"),
+            setting(90.0, "autotune-ended", "integral", "100"),
+        ];
+        let ends = by_settings(&settings);
+        let ends: Vec<_> = ends.iter().map(|end| (end.at_s, end.outcome)).collect();
+        let expected = [(50.0, TuneOutcome::Unchanged), (90.0, TuneOutcome::Tuned)];
+        assert_eq!(ends, expected);
+        // What was before must be known.
+        assert_eq!(by_settings(&settings[2..4]), []);
     }
 
     #[test]
