@@ -12,13 +12,14 @@ use super::tally::Tally;
 const SHARES: [f64; 5] = [0.01, 0.05, 0.50, 0.95, 0.99];
 
 /// Ends the record and works out the rest.
-pub(super) fn finish(mut running: Running, options: &SteadyOptions) -> Steady {
+pub(super) fn finish(mut running: Running, options: &SteadyOptions, early: u64) -> Steady {
     let tally = &mut running.tally;
     if let Some(gate) = &mut running.gate {
         gate.finish(running.last_s, tally);
     }
     tally.end_hold();
-    let about = About::of(tally, options, running.period_s);
+    let mut about = About::of(tally, options, running.period_s);
+    about.facts.early = early;
     let unsettled = running.gate.as_ref().and_then(|gate| gate.unsettled);
     let relay = options
         .cycle_time_s
@@ -37,6 +38,8 @@ pub(super) struct Facts {
     /// The setpoints that were held, the longest first.
     pub(super) setpoints: Vec<f64>,
     pub(super) repeated: u64,
+    /// Samples that were left out for being earlier than the one before.
+    pub(super) early: u64,
     pub(super) ranks_are_exact: bool,
     /// Longest stretch without a gap, in seconds.
     pub(super) unbroken_s: f64,
@@ -69,6 +72,7 @@ impl About {
             facts: Facts {
                 setpoints,
                 repeated: tally.repeated,
+                early: 0,
                 ranks_are_exact: tally.quantiles.is_exact(),
                 unbroken_s: tally.allan.longest as f64 * period_s,
             },

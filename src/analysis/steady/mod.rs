@@ -86,6 +86,9 @@ pub struct Steadiness {
     /// Samples until enough is known of them.
     first: Vec<SteadySample>,
     running: Option<Running>,
+    last_s: f64,
+    /// Samples that were left out because they were earlier than the one before.
+    early: u64,
 }
 
 /// What works once the first samples have been seen.
@@ -107,16 +110,23 @@ impl Steadiness {
             options,
             first: Vec::new(),
             running: None,
+            last_s: f64::NEG_INFINITY,
+            early: 0,
         }
     }
 
-    /// One more sample, not earlier than the one before. One without a finite time and process value is
-    /// as good as none.
+    /// One more sample. One without a finite time and process value is as good as none; one that is
+    /// earlier than the one before it is left out, which a note tells.
     #[inline]
     pub fn push(&mut self, sample: &SteadySample) {
         if !(sample.pv.is_finite() && sample.time_s.is_finite()) {
             return;
         }
+        if sample.time_s < self.last_s {
+            self.early += 1;
+            return;
+        }
+        self.last_s = sample.time_s;
         if let Some(running) = &mut self.running {
             running.push(sample);
             return;
@@ -142,7 +152,7 @@ impl Steadiness {
             self.run();
         }
         match self.running {
-            Some(running) => finish::finish(running, &self.options),
+            Some(running) => finish::finish(running, &self.options, self.early),
             None => Steady::default(),
         }
     }

@@ -30,6 +30,8 @@ pub(super) fn add(
         cycle(found),
         allan(found, facts),
         repeated(facts),
+        early(facts),
+        no_cycle_time(options),
         no_wall(found, options),
         no_output(found, options),
     ];
@@ -209,6 +211,27 @@ fn repeated(facts: &Facts) -> Option<Note> {
                 facts.repeated
             ),
         )
+    })
+}
+
+fn early(facts: &Facts) -> Option<Note> {
+    (facts.early > 0).then(|| {
+        note(
+            "time-backwards",
+            "",
+            format!(
+                "{} samples are earlier than the one before them and are left out",
+                facts.early
+            ),
+        )
+    })
+}
+
+fn no_cycle_time(options: &SteadyOptions) -> Option<Note> {
+    (options.relay_life.is_some() && options.cycle_time_s.is_none()).then(|| {
+        let text =
+            "how long the relay lasts depends on the output's cycle time: --cycle-time gives it";
+        note("no-cycle-time", "relay", text.to_owned())
     })
 }
 

@@ -135,13 +135,14 @@ fn what_cannot_be_had_is_none_and_says_why() {
 }
 
 #[test]
-fn samples_that_are_no_numbers_are_as_good_as_none() {
+fn samples_that_are_no_numbers_or_too_early_are_as_good_as_none() {
     let mut steadiness = emberline::analysis::Steadiness::new(around(5.0, 1.0));
     for (at, pv) in [
         (0.0, 5.0),
         (1.0, f64::NAN),
         (2.0, 5.5),
         (f64::NAN, 7.0),
+        (1.5, 8.0),
         (3.0, 6.0),
     ] {
         steadiness.push(&emberline::analysis::SteadySample {
@@ -157,4 +158,5 @@ fn samples_that_are_no_numbers_are_as_good_as_none() {
         (found.count, found.mean, found.max),
         (3, Some(5.5), Some(6.0))
     );
+    assert!(codes(&found).contains(&"time-backwards"));
 }
