@@ -29,7 +29,7 @@ fn measure(file: &Path, options: &[&str]) -> Result<String, String> {
     Ok(String::from_utf8(out).unwrap())
 }
 
-fn json(file: &Path, options: &[&str]) -> Value {
+pub(super) fn json(file: &Path, options: &[&str]) -> Value {
     let options = [options, &["--json"]].concat();
     serde_json::from_str(&measure(file, &options).unwrap()).unwrap()
 }
