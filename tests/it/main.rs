@@ -30,6 +30,7 @@ mod recording_source;
 mod relay_reference;
 mod robust;
 mod schema;
+mod simulated;
 mod steady;
 mod step_reference;
 mod switched_unit;

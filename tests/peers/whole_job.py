@@ -2,7 +2,7 @@
 
 mock-device is the oven on a pseudo-terminal, a hundred times as fast as the clock. One emberline
 records a setpoint step, an autotune and the step back, another one waits for the tune, a third one
-measures; step_numbers.py then works out the numbers of both steps again from the recording's CSV.
+measures; episodes.py then works out all numbers again from the recording's CSV.
 """
 
 import json
@@ -51,7 +51,7 @@ def check_measured(tally, recording):
     episodes = json.loads(out)["loops"][0]["episodes"]
     kinds = [episode["kind"] for episode in episodes if episode["kind"] != "hold"]
     tally.equal("measure: episodes", kinds, ["setpoint-step", "autotune", "setpoint-step"])
-    script = [sys.executable, bench.HERE / "step_numbers.py", bench.EMBERLINE, recording]
+    script = [sys.executable, bench.HERE / "episodes.py", bench.EMBERLINE, recording]
     again = subprocess.run(script, capture_output=True, text=True)
     tally.true("the numbers of both steps, worked out again", again.returncode == 0, again.stdout)
 

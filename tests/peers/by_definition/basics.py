@@ -22,10 +22,10 @@ def digit_of(y):
 
 
 def missing_in(t, period, begin, end):
-    """Time from begin to end not covered by good samples: intervals longer than 1.5 periods."""
-    long = np.diff(t) > 1.5 * period
+    """Time from begin to end not covered by good samples: intervals that reach in for more than
+    1.5 periods."""
     overlap = np.minimum(t[1:], end) - np.maximum(t[:-1], begin)
-    return float(np.maximum(overlap[long], 0.0).sum())
+    return float(overlap[overlap > 1.5 * period].sum())
 
 
 def final_mean(t, e, length):
