@@ -116,3 +116,36 @@ fn output_range(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Option<(f64, f64)>
         Some((least.min(*u), most.max(*u)))
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::{Options, find_episodes};
+
+    /// Two hours at 510 that swing by 3 every 10 minutes, the output by `swing` about 40 %.
+    fn codes(swing: f64, cycle_time_s: Option<f64>) -> Vec<&'static str> {
+        let time_s: Vec<f64> = (0..7200).map(f64::from).collect();
+        let wave = |t: &f64, late: f64| ((t / 600.0 - late) * std::f64::consts::TAU).sin();
+        let pv: Vec<f64> = time_s.iter().map(|t| 510.0 + 3.0 * wave(t, 0.25)).collect();
+        let output: Vec<f64> = time_s.iter().map(|t| 40.0 + swing * wave(t, 0.0)).collect();
+        let setpoint = vec![510.0; pv.len()];
+        let trace = Trace {
+            time_s: &time_s,
+            pv: &pv,
+            setpoint: Some(&setpoint),
+            output: Some(&output),
+            autotune: None,
+        };
+        let episodes = find_episodes(&trace, &Options::default()).unwrap();
+        let found = diagnose(&trace, &episodes, Known { cycle_time_s });
+        found.iter().map(|it| it.code).collect()
+    }
+
+    #[test]
+    fn a_cycle_belongs_to_the_loop_to_its_output_or_to_neither() {
+        assert_eq!(codes(30.0, None), ["limit-cycle"]);
+        assert_eq!(codes(30.0, Some(20.0)), ["limit-cycle"]);
+        assert_eq!(codes(0.5, None), ["cycle-from-outside"]);
+        assert_eq!(codes(30.0, Some(600.0)), ["cycle-time-visible"]);
+    }
+}

@@ -4,6 +4,7 @@
 //! are common practice, no source, where none is named.
 
 mod cycles;
+mod doors;
 mod steps;
 mod still;
 mod symptoms;
@@ -61,6 +62,7 @@ pub fn diagnose(trace: &Trace<'_>, episodes: &[Episode], known: Known) -> Vec<Di
     let mut found = symptoms(trace);
     found.extend(cycles::diagnose(trace, episodes, known));
     found.extend(steps::diagnose(trace, episodes));
+    found.extend(doors::diagnose(trace, episodes));
     found
 }
 
