@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::steady::SteadyLoop;
 use crate::analysis::{
-    AllanPoint, Cycle, DayRow, Drift, Excursion, HourRow, Note, Relay, RowFigures, Steady,
+    AllanPoint, Cycle, DayRow, Diagnosis, Drift, Excursion, HourRow, Note, Relay, RowFigures,
+    Steady,
 };
 
 #[derive(Serialize)]
@@ -28,6 +29,7 @@ struct LoopObject<'a> {
     allan: &'a [AllanPoint],
     hours: &'a [HourRow],
     days: Vec<DayObject>,
+    diagnosis: &'a [Diagnosis],
     notes: &'a [Note],
 }
 
@@ -106,6 +108,7 @@ impl<'a> LoopObject<'a> {
             allan: &steady.allan,
             hours: &steady.hours,
             days: steady.days.iter().map(DayObject::of).collect(),
+            diagnosis: &steady.diagnoses,
             notes: &steady.notes,
         }
     }

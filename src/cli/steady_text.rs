@@ -6,7 +6,7 @@ use chrono::SecondsFormat;
 
 use super::measure_text::{degrees, note_texts};
 use super::steady::SteadyLoop;
-use super::{steady_tables, wrapped};
+use super::{diagnosis_text, steady_tables, wrapped};
 use crate::analysis::{Drift, Steady};
 use crate::figures::{amount, duration, fixed};
 
@@ -22,6 +22,8 @@ pub(super) fn write(source: &str, loops: &[SteadyLoop], out: &mut dyn Write) -> 
             writeln!(out)?;
         }
         heading(source, one, out)?;
+        let when = |at_s| when(one, at_s);
+        diagnosis_text::write(&one.steady.diagnoses, &when, out)?;
         if one.steady.count > 0 {
             figures(one, out)?;
             steady_tables::write(one, out)?;

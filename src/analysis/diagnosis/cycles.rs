@@ -8,13 +8,13 @@ use crate::trace::Trace;
 /// A cycle must be larger than so many standard deviations of the noise.
 const CYCLE_OVER_NOISE: f64 = 3.0;
 /// An output that moves by less than this, in percent, does not drive a cycle.
-const DRIVES: f64 = 2.0;
+pub(super) const DRIVES: f64 = 2.0;
 /// A period within this part of the output's cycle time is the output's own.
-const SAME_PERIOD: f64 = 0.1;
+pub(super) const SAME_PERIOD: f64 = 0.1;
 
 /// Where a lasting oscillation comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Source {
+pub(super) enum Source {
     /// The output's own switching.
     CycleTime,
     /// The loop.
@@ -83,22 +83,29 @@ impl Cycle {
                 fixed(most, 0)
             )
         });
-        let (code, text) = match self.source {
-            Source::Loop => ("limit-cycle", LIMIT_CYCLE),
-            Source::CycleTime => ("cycle-time-visible", CYCLE_TIME),
-            Source::Outside => ("cycle-from-outside", OUTSIDE),
+        let evidence = format!(
+            "swings by {} to either side every {}, more than {CYCLE_OVER_NOISE} times the noise{output}{}",
+            amount(self.amplitude),
+            duration(self.period_s),
+            times(count)
+        );
+        self.source.diagnosis(evidence, Some(self.start_s))
+    }
+}
+
+impl Source {
+    pub(super) fn diagnosis(self, evidence: String, start_s: Option<f64>) -> Diagnosis {
+        let (code, text) = match self {
+            Self::Loop => ("limit-cycle", LIMIT_CYCLE),
+            Self::CycleTime => ("cycle-time-visible", CYCLE_TIME),
+            Self::Outside => ("cycle-from-outside", OUTSIDE),
         };
         Diagnosis {
             code,
             is_danger: false,
             text: text.to_owned(),
-            evidence: format!(
-                "swings by {} to either side every {}, more than {CYCLE_OVER_NOISE} times the noise{output}{}",
-                amount(self.amplitude),
-                duration(self.period_s),
-                times(count)
-            ),
-            start_s: Some(self.start_s),
+            evidence,
+            start_s,
         }
     }
 }

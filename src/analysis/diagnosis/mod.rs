@@ -5,10 +5,12 @@
 
 mod cycles;
 mod doors;
+mod steadiness;
 mod steps;
 mod still;
 mod symptoms;
 
+pub(crate) use steadiness::of_steady;
 pub use symptoms::Symptoms;
 
 use super::episode::Episode;

@@ -8,6 +8,7 @@ use super::drift::{Weighted, drift};
 use super::notes;
 use super::result::{Steady, SteadyOptions, SteadyOutput};
 use super::tally::Tally;
+use crate::analysis::diagnosis::of_steady;
 
 const SHARES: [f64; 5] = [0.01, 0.05, 0.50, 0.95, 0.99];
 
@@ -28,6 +29,9 @@ pub(super) fn finish(mut running: Running, options: &SteadyOptions, early: u64) 
     let mut found = about.figures(running.tally);
     found.excluded_s = (span_s - found.counted_s).max(0.0);
     found.relay = relay;
+    found.diagnoses = running.symptoms.found();
+    let looks = of_steady(&found, options.cycle_time_s);
+    found.diagnoses.extend(looks);
     notes::add(&mut found, &about.facts, unsettled, options);
     found
 }

@@ -40,6 +40,7 @@ use self::gate::Gate;
 use self::relay::Switching;
 use self::tally::Tally;
 use super::check::{AnalysisError, check};
+use super::diagnosis::Symptoms;
 use super::gaps::{Gaps, sample_period};
 use super::noise::noise_sd;
 use super::outline::STEP_OVER_NOISE;
@@ -99,6 +100,7 @@ struct Running {
     gate: Option<Gate>,
     tally: Tally,
     switching: Switching,
+    symptoms: Symptoms,
     first_s: f64,
     last_s: f64,
 }
@@ -179,6 +181,7 @@ impl Running {
             gate: holds_only.then(|| Gate::new(judge, noise, options.other_changes_s.clone())),
             tally,
             switching: Switching::default(),
+            symptoms: Symptoms::new(period_s),
             first_s: times.first().copied().unwrap_or_default(),
             last_s: times.first().copied().unwrap_or_default(),
         }
@@ -187,6 +190,8 @@ impl Running {
     fn push(&mut self, sample: &SteadySample) {
         self.last_s = sample.time_s;
         self.switching.add(sample.time_s, sample.output, self.gaps);
+        self.symptoms
+            .take(sample.time_s, sample.pv, sample.setpoint, sample.output);
         match &mut self.gate {
             Some(gate) => gate.push(sample, &mut self.tally),
             None => self.tally.take(sample.time_s, sample.pv, sample.output),

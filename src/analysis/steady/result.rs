@@ -1,5 +1,6 @@
 //! What there is to know about a steady stretch.
 
+use super::super::diagnosis::Diagnosis;
 use super::super::episode::Note;
 
 /// What a person may say about a record.
@@ -104,6 +105,8 @@ pub struct Steady {
     pub days: Vec<DayRow>,
     /// The wear of the output's relay.
     pub relay: Option<Relay>,
+    /// What it looks like; dangers first. They are looked for in the whole record, not only in holds.
+    pub diagnoses: Vec<Diagnosis>,
     /// What must be known to trust the numbers.
     pub notes: Vec<Note>,
 }
