@@ -68,10 +68,9 @@ impl Week {
         week
     }
 
-    /// The largest span is a month; the one below it a week.
+    /// The largest span is that of all there is.
     fn show_a_week(&mut self) {
         (0..SPANS).for_each(|_| press(&mut self.app, '-'));
-        press(&mut self.app, '+');
     }
 
     fn draw_ms(&mut self) -> f64 {

@@ -202,7 +202,7 @@ fn all_figures(episode: &Episode, unit: &str) -> Vec<Figure> {
         all.push(figure(
             "error at the end",
             &degrees_in(error, unit),
-            "mean of the last tenth",
+            last_part(episode.end_s - episode.start_s),
         ));
     }
     all.extend(integrals(numbers, unit));
@@ -223,6 +223,15 @@ fn degrees_in(value: f64, unit: &str) -> String {
 }
 
 /// What only this kind has.
+/// Over what the error at the end is averaged: a tenth, or a minute where that is more.
+fn last_part(length_s: f64) -> &'static str {
+    match length_s {
+        600.0.. => "mean of the last tenth",
+        60.0..600.0 => "mean of the last minute",
+        _ => "mean of all of it",
+    }
+}
+
 fn own_figures(own: &OwnNumbers, unit: &str) -> Vec<Figure> {
     let degrees_of =
         |label, value: Option<f64>, remark| Some(figure(label, &degrees_in(value?, unit), remark));

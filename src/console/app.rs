@@ -251,6 +251,13 @@ impl App {
         })
     }
 
+    /// The shortest span that shows all there is; longer ones show nothing more.
+    pub(super) fn longest_span(&self) -> usize {
+        let known_s = self.now.elapsed.as_secs_f64() - self.start_s();
+        let all = (FIRST_SPAN..SPANS.len()).find(|i| SPANS[*i] >= known_s);
+        all.unwrap_or(SPANS.len() - 1)
+    }
+
     pub(super) fn view(&self) -> ScreenView<'_> {
         ScreenView {
             look: &self.screen.look,
@@ -343,6 +350,7 @@ impl App {
             output: one.output(),
             last_value: last_value.map(|(at_s, number)| (now_s - at_s, number.as_f64())),
             history: &one.history,
+            every_s: one.facts.every.as_secs_f64(),
             peaks: one.swings.peaks(),
             line: &one.facts.line,
             polls: one.polls,

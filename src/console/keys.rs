@@ -65,9 +65,7 @@ impl App {
         match key.code {
             KeyCode::Char('q') => self.ask_to_quit(),
             KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help,
-            KeyCode::Char('m') if self.screen.recording.takes_marks() => {
-                self.open = Open::Mark(String::new());
-            }
+            KeyCode::Char('m') => self.begin_mark(),
             KeyCode::Char('n') => return self.go_on(),
             KeyCode::Char('a') => self.acknowledge(),
             KeyCode::Char('c') => self.next_cursor(),
@@ -119,6 +117,14 @@ impl App {
         }
         self.open = Open::Mark(text);
         None
+    }
+
+    /// A mark is written where the recording is.
+    fn begin_mark(&mut self) {
+        match self.screen.recording {
+            Recording::Elsewhere(_) => self.remarks.refusal = Some(Refusal::MarkElsewhere),
+            Recording::Here(_) | Recording::No => self.open = Open::Mark(String::new()),
+        }
     }
 
     /// Quits at once, or asks where that would end a recording.
@@ -196,7 +202,7 @@ impl App {
 
     pub(super) fn zoom(&mut self, by: isize) {
         let wanted = self.span_index().saturating_add_signed(by);
-        self.span = Some(wanted.min(SPANS.len() - 1));
+        self.span = Some(wanted.min(self.longest_span()));
     }
 
     pub(super) fn zoom_values(&mut self, by: i32) {

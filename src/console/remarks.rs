@@ -20,12 +20,17 @@ pub(super) enum Refusal {
     Unheard,
     /// It would make a hole in a recording.
     Recording,
+    /// Another program writes the recording.
+    MarkElsewhere,
 }
 
 impl Refusal {
     fn in_words(self) -> &'static str {
         match self {
             Self::Unheard => "Nobody took that up, so nothing was written. Try it again.",
+            Self::MarkElsewhere => {
+                "Another program records: emberline mark RECORDING \"door opened\", on its machine."
+            }
             Self::Recording => {
                 "Ctrl-Z would stop the recording too, so nothing was done. q leaves."
             }

@@ -51,6 +51,8 @@ pub(super) struct LoopView<'a> {
     /// How long ago the last process value came, while there is none.
     pub(super) last_value: Option<(f64, f64)>,
     pub(super) history: &'a History,
+    /// One poll every so many seconds.
+    pub(super) every_s: f64,
     pub(super) line: &'a str,
     pub(super) polls: u64,
     /// Polls that brought nothing, by reason.

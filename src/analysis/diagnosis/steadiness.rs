@@ -7,6 +7,8 @@ use crate::figures::{amount, duration, fixed};
 
 /// A sine that explains so much of the variance stands out from everything else that goes on.
 const DOMINANT: f64 = 0.5;
+/// The same for the output's own switching, whose period is known.
+const VISIBLE: f64 = 0.1;
 /// The same for the time of day, which shares a record with shorter swings.
 const DAILY: f64 = 0.25;
 /// A cycle with this period is the day's.
@@ -42,7 +44,8 @@ fn cycle(steady: &Steady, cycle_time_s: Option<f64>) -> Option<Diagnosis> {
         Some(moves) if moves < DRIVES => Source::Outside,
         _ => Source::Loop,
     };
-    (part >= DOMINANT || is_own).then(|| {
+    let stands_out = part >= if is_own { VISIBLE } else { DOMINANT };
+    stands_out.then(|| {
         let output = moves.map_or_else(String::new, |moves| {
             format!("; the output moves by about {} %", fixed(moves, 1))
         });

@@ -8,6 +8,7 @@ use super::health;
 use super::pen::{Pen, fit, width};
 use crate::console::doing::Tone;
 use crate::console::look::Look;
+use crate::console::session::Recording;
 use crate::console::view::{Open, ScreenView};
 use crate::console::words::{lasting, time_of_day};
 
@@ -133,7 +134,11 @@ pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
             pen.tint(0, look.bar);
             let keys = "Enter writes it   Esc drops it";
             let right = pen.put_right(1, 0, keys, look.bar);
-            let x = pen.put(1, 0, "mark: ", look.bar.patch(look.strong));
+            let what = match view.recording {
+                Recording::No => "mark, on this screen only: ",
+                _ => "mark: ",
+            };
+            let x = pen.put(1, 0, what, look.bar.patch(look.strong));
             let room = right.saturating_sub(x + 3);
             let x = pen.put(x, 0, &tail(text, room), look.bar);
             pen.put(x, 0, look.choose("▏", "_"), look.bar);

@@ -9,7 +9,7 @@ use super::pen::Pen;
 use crate::console::view::ScreenView;
 
 const KEYS: [(&str, &str); 15] = [
-    ("m", "write a mark on the time axis, now"),
+    ("m", "write a mark; it stands where Enter is pressed"),
     ("space", "hold the picture still, or go on"),
     ("c", "cursor, second cursor for the difference, none"),
     ("[ ]", "cursor to what happened before or after"),

@@ -55,9 +55,17 @@ impl<'a> Pen<'a> {
 
     /// Whether so many cells from here on are inside and empty.
     pub(super) fn is_free(&self, x: u16, y: u16, cells: u16) -> bool {
+        self.holds_only(x, y, cells, " ")
+    }
+
+    /// Whether so many cells from here on are inside, and each empty or with this symbol.
+    pub(super) fn holds_only(&self, x: u16, y: u16, cells: u16, symbol: &str) -> bool {
         let inside = x + cells <= self.area.width && y < self.area.height;
-        let empty = |x: u16| self.buffer[(self.area.x + x, self.area.y + y)].symbol() == " ";
-        inside && (x..x + cells).all(empty)
+        let holds = |x: u16| {
+            let here = self.buffer[(self.area.x + x, self.area.y + y)].symbol();
+            here == " " || here == symbol
+        };
+        inside && (x..x + cells).all(holds)
     }
 
     pub(super) fn area(&self) -> Rect {

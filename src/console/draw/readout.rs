@@ -3,11 +3,14 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::pen::Pen;
+use super::pen::{Pen, fit};
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::{UNKNOWN, number, signed};
 use crate::figures::duration;
-use crate::trend::Point;
+use crate::trend::{Moment, Point};
+
+/// So many moments of a span can be told apart.
+const TOLD_APART: f64 = 240.0;
 
 /// Draws the readout on one row; nothing without a cursor.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
@@ -31,25 +34,41 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
     let setpoint = value(here.map(|point| point.setpoint), one.decimals);
     let output = value(here.map(|point| point.output), 1);
     let x = pen.put(x, 0, &format!("{pv} {}", one.unit), strong);
-    let rest = format!("   setpoint {setpoint}   output {output} %");
+    let off = here.map(|point| f64::from(point.pv) - f64::from(point.setpoint));
+    let off = off
+        .filter(|off| off.is_finite())
+        .map_or_else(String::new, |off| {
+            format!(" ({})", signed(off, one.decimals))
+        });
+    let rest = format!("   setpoint {setpoint}{off}   output {output} %");
     let x = pen.put(x, 0, &rest, look.bar);
     if let Some(from_s) = cursor.from_s {
-        let there = one.history.nearest(from_s);
-        let (earlier, later) = if from_s < cursor.at_s {
-            (there, here)
-        } else {
-            (here, there)
-        };
         let apart = duration((cursor.at_s - from_s).abs());
-        let change = change(earlier, later, one.decimals);
-        pen.put(x + 3, 0, &format!("{change} over {apart}"), strong);
+        let change = change(one.history.nearest(from_s), here, one.decimals);
+        let way = if cursor.at_s < from_s {
+            "earlier"
+        } else {
+            "later"
+        };
+        pen.put(x + 3, 0, &format!("{change}, {apart} {way}"), strong);
+    } else if let Some(moment) = at(one, view, cursor.at_s) {
+        let room = area.width.saturating_sub(x + 4);
+        pen.put(x + 3, 0, &fit(&moment.text, room, look.ascii), strong);
     }
 }
 
-/// How the process value changed from one time to a later one.
-fn change(earlier: Option<Point>, later: Option<Point>, decimals: u32) -> String {
-    let values = earlier.zip(later);
-    let change = values.map(|(earlier, later)| f64::from(later.pv) - f64::from(earlier.pv));
+/// What happened where the cursor is, to within what can be told apart on the picture.
+fn at<'a>(one: &'a LoopView, view: &ScreenView, at_s: f64) -> Option<&'a Moment> {
+    let near_s = (view.window.span_s / TOLD_APART).max(one.every_s);
+    let away = |moment: &&Moment| (moment.at_s - at_s).abs();
+    let moments = one.history.moments().iter().filter(|it| away(it) <= near_s);
+    moments.min_by(|a, b| away(a).total_cmp(&away(b)))
+}
+
+/// The process value at the second cursor less that at the first.
+fn change(first: Option<Point>, second: Option<Point>, decimals: u32) -> String {
+    let values = first.zip(second);
+    let change = values.map(|(first, second)| f64::from(second.pv) - f64::from(first.pv));
     match change.filter(|change| change.is_finite()) {
         Some(change) => signed(change, decimals),
         None => UNKNOWN.to_owned(),

@@ -2,6 +2,7 @@
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 
 use super::bars::wrapped;
 use super::pen::{Pen, fit, width};
@@ -13,7 +14,7 @@ use crate::sample::{Event, Happening};
 
 /// Where the figures stand in their table.
 const FIGURES: u16 = 12;
-/// An event takes at most so many lines.
+/// An event takes at most so many lines; the latest as many as it needs.
 const LINES_EACH: usize = 2;
 
 /// Below the trend: one line of numbers, then the latest events, newest first.
@@ -38,7 +39,24 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
         .rev()
         .filter(|e| one.is_concerned(e))
         .peekable();
-    for y in 1..area.height {
+    let mut first = 1;
+    if let Some(event) = events.peek() {
+        // What happened last is told whole where there is room.
+        let told = wrapped(&event_text(event, view), area.width.saturating_sub(2));
+        if told.len() > 1 && told.len() < usize::from(area.height) {
+            for line in &told {
+                pen.put(
+                    if first == 1 { 1 } else { 7 },
+                    first,
+                    line,
+                    style_of(event, look),
+                );
+                first += 1;
+            }
+            events.next();
+        }
+    }
+    for y in first..area.height {
         let mut x = 1;
         // As many as fit on the row whole; one that is longer than a row is cut.
         while let Some(event) = events.peek() {
@@ -47,12 +65,7 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
             if x > 1 && width(&text) > room {
                 break;
             }
-            let style = if event.what == Happening::Mark {
-                look.mark
-            } else {
-                look.quiet
-            };
-            pen.put(x, y, &fit(&text, room, look.ascii), style);
+            pen.put(x, y, &fit(&text, room, look.ascii), style_of(event, look));
             x += width(&text) + 4;
             events.next();
         }
@@ -69,25 +82,21 @@ pub(super) fn column(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &L
         .map_or(0, |present| figures(&mut pen, present, look));
     pen.put(0, y, "what happened", look.quiet);
     y += 1;
-    for event in view.events.iter().rev().filter(|e| one.is_concerned(e)) {
+    let concerned = view.events.iter().rev().filter(|e| one.is_concerned(e));
+    for (index, event) in concerned.enumerate() {
         if y >= area.height {
             return;
         }
         let time = time_of_day(event.stamp.time, view.zone);
-        let style = if event.what == Happening::Mark {
-            look.mark
-        } else {
-            look.quiet
-        };
         pen.put(0, y, &time, look.quiet);
         let room = area.width.saturating_sub(7);
         let mut lines = wrapped(&told(event), room);
-        if lines.len() > LINES_EACH {
+        if index > 0 && lines.len() > LINES_EACH {
             let rest = lines.split_off(LINES_EACH - 1).join(" ");
             lines.push(fit(&rest, room, look.ascii));
         }
         for line in lines {
-            pen.put(7, y, &line, style);
+            pen.put(7, y, &line, style_of(event, look));
             y += 1;
         }
     }
@@ -105,6 +114,14 @@ fn figures(pen: &mut Pen, present: &Present, look: &Look) -> u16 {
         y += 1;
     }
     y + 1
+}
+
+fn style_of(event: &Event, look: &Look) -> Style {
+    if event.what == Happening::Mark {
+        look.mark
+    } else {
+        look.quiet
+    }
 }
 
 fn event_text(event: &Event, view: &ScreenView) -> String {

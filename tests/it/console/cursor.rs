@@ -14,7 +14,7 @@ fn ramp() -> Scene {
 fn the_cursor_begins_at_the_present() {
     let text = ramp().types("c").text();
     assert!(
-        text.contains("06:01:59  119.0 degC   setpoint 200.0   output 50.0 %"),
+        text.contains("06:01:59  119.0 degC   setpoint 200.0 (\u{2212}81.0)   output 50.0 %"),
         "{text}"
     );
 }
@@ -30,7 +30,7 @@ fn two_cursors_say_how_far_apart_they_are() {
         .text();
     // Three minutes are shown: each key moves by 1.5 s.
     assert!(text.contains("06:01:47  107.0 degC"), "{text}");
-    assert!(text.contains("+6.0 over 6 s"), "{text}");
+    assert!(text.contains("\u{2212}6.0, 6 s earlier"), "{text}");
 }
 
 #[test]

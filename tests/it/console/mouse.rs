@@ -57,7 +57,7 @@ fn dragging_on_measures_the_difference() {
     assert!((24.0..=27.0).contains(&value), "{}", dragged.text());
     // Twenty cells are 49.3 s.
     let text = dragged.text();
-    assert!(text.contains("over 49 s"), "{text}");
+    assert!(text.contains("49 s earlier"), "{text}");
 }
 
 #[test]

@@ -6,10 +6,11 @@ use ratatui::layout::Rect;
 use super::AXIS;
 use crate::console::draw::pen::Pen;
 use crate::console::look::Look;
-use crate::trend::{Columns, Span};
+use crate::trend::{Columns, Span, Summary};
 
-/// The output, filled from 0 to 100 %: solid up to what it kept, pale up to what it reached.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, drawn: &Columns, look: &Look) {
+/// The output, filled from 0 to 100 %: solid up to what it kept, pale up to what it reached. Up to
+/// `between` empty cells between two polls show what it was before: an output holds until it changes.
+pub(super) fn draw(buffer: &mut Buffer, area: Rect, drawn: &Columns, between: usize, look: &Look) {
     let mut pen = Pen::new(buffer, area);
     let bottom = area.height.saturating_sub(1);
     for y in 0..area.height {
@@ -17,11 +18,8 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, drawn: &Columns, look: &Look
     }
     pen.put(AXIS - 5, 0, "100%", look.quiet);
     pen.put(AXIS - 3, bottom, "0%", look.quiet);
-    for (x, pair) in drawn.columns.chunks(2).enumerate() {
-        let spans = pair.iter().flatten().map(|summary| summary.output);
-        let Some(span) = spans.reduce(Span::then) else {
-            continue;
-        };
+    for (x, span) in held(drawn, between).into_iter().enumerate() {
+        let Some(span) = span else { continue };
         for y in 0..area.height {
             let cell = filled(span, area.height, y);
             if let Some((level, is_kept)) = cell {
@@ -39,6 +37,28 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, drawn: &Columns, look: &Look
             }
         }
     }
+}
+
+/// The output of each cell.
+fn held(drawn: &Columns, between: usize) -> Vec<Option<Span>> {
+    let cell = |pair: &[Option<_>]| {
+        let spans = pair
+            .iter()
+            .flatten()
+            .map(|summary: &Summary| summary.output);
+        spans.reduce(Span::then)
+    };
+    let known: Vec<Option<Span>> = drawn.columns.chunks(2).map(cell).collect();
+    let mut held = known.clone();
+    let mut last: Option<(usize, Span)> = None;
+    for (x, span) in known.iter().enumerate() {
+        let Some(span) = span else { continue };
+        if let Some((before, value)) = last.filter(|(before, _)| x - before <= between + 1) {
+            held[before + 1..x].fill(Some(Span::of(value.last)));
+        }
+        last = Some((x, *span));
+    }
+    held
 }
 
 /// How many eighths of a cell of the lane are filled, and whether with what was kept.

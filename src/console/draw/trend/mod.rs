@@ -14,10 +14,13 @@ use ratatui::layout::{Constraint, Layout, Rect};
 
 use crate::console::places::Plot;
 use crate::console::view::{LoopView, ScreenView};
+use crate::trend::Columns;
 use scale::{TimeScale, ValueScale};
 
 /// The label column: `1300.0 ` and the axis.
 const AXIS: u16 = 7;
+/// So many polls may lie between two values of a line.
+const GAP: f64 = 1.5;
 
 /// Draws the trend of a loop; gives where it is.
 pub(super) fn draw(
@@ -48,14 +51,18 @@ pub(super) fn draw_parts(
         return None;
     }
     let time = TimeScale::of(view, one.history, plot_inside.width);
-    let drawn = one.history.columns(time.from_s, time.width_s, time.dots);
+    let mut drawn = one.history.columns(time.from_s, time.width_s, time.dots);
+    if let Some(until_s) = view.window.until_s {
+        stop_at(&mut drawn, time.dot(until_s));
+    }
     let values = ValueScale::of(&drawn, one, plot_inside.height, view.value_zoom);
     axes::values(buffer, plot, &values, view.look);
     curves::draw(buffer, plot_inside, &drawn, &time, &values, one, view.look);
     notes::outside(buffer, plot_inside, &drawn, &values, view.look);
     notes::peaks(buffer, plot_inside, &time, &values, one, view.look);
     notes::moments(buffer, plot_inside, &time, view, one);
-    lane::draw(buffer, lane, &drawn, view.look);
+    let between = (GAP * one.every_s / (2.0 * time.width_s)).ceil() as usize;
+    lane::draw(buffer, lane, &drawn, between, view.look);
     notes::cursors(buffer, [plot_inside, inside(lane)], &time, view);
     axes::times(buffer, axis, &drawn, &time, view, one);
     let height = plot.height + lane.height + axis.height;
@@ -68,6 +75,15 @@ pub(super) fn draw_parts(
         from_s: time.from_s,
         cell_s: 2.0 * time.width_s,
     })
+}
+
+/// A picture that stands still shows nothing that came later.
+fn stop_at(drawn: &mut Columns, dot: f64) {
+    let shown = (dot.max(0.0) as usize).saturating_add(1);
+    if shown < drawn.columns.len() {
+        drawn.columns[shown..].fill(None);
+        drawn.after = None;
+    }
 }
 
 /// What is right of the labels.

@@ -10,6 +10,9 @@ use crate::console::view::{LoopView, ScreenView, caption};
 use crate::console::words::number;
 use crate::trend::Columns;
 
+/// The longest words beside a line.
+const LONGEST: u16 = 24;
+
 /// A line down and a few words for what a person or the controller did.
 pub(super) fn moments(
     buffer: &mut Buffer,
@@ -20,24 +23,46 @@ pub(super) fn moments(
 ) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
+    let until_s = view.window.until_s.unwrap_or(f64::INFINITY);
     let moments = one.history.moments().iter();
     let drawn: Vec<(u16, &str)> = moments
+        .filter(|moment| moment.at_s <= until_s)
         .filter_map(|moment| Some((time.cell(moment.at_s)?, caption(moment)?)))
         .collect();
     for (x, _) in &drawn {
         for y in 0..area.height {
-            pen.put_behind(*x, y, look.choose("┊", ":"), look.mark);
+            pen.put_behind(*x, y, moment_line(look), look.mark);
         }
     }
     for (x, words) in drawn {
-        let text = fit(words, 24, look.ascii);
-        let lowest = (0..area.height)
-            .rev()
-            .find(|y| pen.is_free(x + 1, *y, width(&text) + 2));
-        if let Some(y) = lowest {
-            pen.put(x + 2, y, &text, look.mark);
+        let text = fit(words, LONGEST, look.ascii);
+        if let Some((left, y)) = place_beside(&pen, x, width(&text), look) {
+            pen.put(left, y, &text, look.mark);
         }
     }
+}
+
+fn moment_line(look: &Look) -> &'static str {
+    look.choose("┊", ":")
+}
+
+/// Where words that belong to the line at `x` may stand, as low as possible: right of it, else left of
+/// it, and rather across other lines than not at all.
+fn place_beside(pen: &Pen, x: u16, wide: u16, look: &Look) -> Option<(u16, u16)> {
+    let right = Some(x + 2);
+    let left = x.checked_sub(wide + 1);
+    let ways = [
+        (right, " "),
+        (left, " "),
+        (right, moment_line(look)),
+        (left, moment_line(look)),
+    ];
+    ways.into_iter().find_map(|(from, over)| {
+        let from = from?;
+        let is_free = |y: &u16| pen.holds_only(from, *y, wide, over);
+        let y = (0..pen.area().height).rev().find(is_free)?;
+        Some((from, y))
+    })
 }
 
 /// Arrows where the process value lies above or below what is shown: zooming hides nothing.
@@ -62,7 +87,7 @@ pub(super) fn outside(
     }
 }
 
-/// Lines where the cursors are, behind everything else.
+/// Lines where the cursors are, behind the curves and what is written.
 pub(super) fn cursors(buffer: &mut Buffer, areas: [Rect; 2], time: &TimeScale, view: &ScreenView) {
     let Some(cursor) = view.cursor else { return };
     let look = view.look;
@@ -76,7 +101,10 @@ pub(super) fn cursors(buffer: &mut Buffer, areas: [Rect; 2], time: &TimeScale, v
             let cell = at_s.and_then(|at_s| time.cell(at_s));
             if let Some(x) = cell {
                 for y in 0..area.height {
-                    pen.put_behind(x, y, look.choose("│", "|"), style);
+                    // A cursor on an event is still a cursor.
+                    if pen.holds_only(x, y, 1, moment_line(look)) {
+                        pen.put(x, y, look.choose("│", "|"), style);
+                    }
                 }
             }
         }
@@ -105,7 +133,9 @@ pub(super) fn peaks(
             Some(row + 1)
         };
         let left = x.saturating_sub(width(&text) / 2);
-        if let Some(y) = y.filter(|y| pen.is_free(left, *y, width(&text))) {
+        // With a cell free on both sides: numbers that touch read as one.
+        let margin = left.saturating_sub(1);
+        if let Some(y) = y.filter(|y| pen.is_free(margin, *y, width(&text) + 2)) {
             pen.put(left, y, &text, look.quiet);
         }
     }
