@@ -9,6 +9,8 @@ use crate::console::words::{UNKNOWN, number, signed};
 use crate::figures::duration;
 use crate::trend::{Moment, Point};
 
+/// From so many columns on the output and a difference fit.
+const ROOM: u16 = 100;
 /// So many moments of a span can be told apart.
 const TOLD_APART: f64 = 240.0;
 
@@ -40,8 +42,14 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
         .map_or_else(String::new, |off| {
             format!(" ({})", signed(off, one.decimals))
         });
-    let rest = format!("   setpoint {setpoint}{off}   output {output} %");
-    let x = pen.put(x, 0, &rest, look.bar);
+    let x = pen.put(x, 0, &format!("   setpoint {setpoint}{off}"), look.bar);
+    // Where there is no room for all of it, the difference is what was asked for.
+    let has_room = cursor.from_s.is_none() || area.width >= ROOM;
+    let x = if has_room {
+        pen.put(x, 0, &format!("   output {output} %"), look.bar)
+    } else {
+        x
+    };
     if let Some(from_s) = cursor.from_s {
         let apart = duration((cursor.at_s - from_s).abs());
         let change = change(one.history.nearest(from_s), here, one.decimals);
