@@ -16,6 +16,9 @@ pub(crate) struct Search<'a> {
     pub(crate) target: f64,
     pub(crate) band: f64,
     pub(crate) sample_s: f64,
+    /// How long it must first stay in the band, where the hold does not begin settled: what comes from
+    /// a tune or another mode swings through the band for longer than ten samples.
+    pub(crate) settles_for_s: Option<f64>,
     pub(crate) noise_sd: f64,
     /// So many of its samples can be outside the band: not one that begins what comes next.
     pub(crate) counting: usize,
@@ -44,7 +47,11 @@ impl Search<'_> {
             sample_s: self.sample_s,
             oscillation_s: None,
         };
-        let Some(settled) = settled(self.line, self.target, self.band, dwell, self.hysteresis)
+        let at_first = Dwell {
+            oscillation_s: self.settles_for_s,
+            ..dwell
+        };
+        let Some(settled) = settled(self.line, self.target, self.band, at_first, self.hysteresis)
         else {
             return Vec::new();
         };
@@ -125,6 +132,7 @@ mod tests {
             target: 100.0,
             band: 2.0,
             sample_s: 1.0,
+            settles_for_s: None,
             noise_sd,
             counting,
             hysteresis: 0.1,

@@ -189,8 +189,9 @@ impl Outline<'_> {
 
     /// An episode with only what every kind has.
     pub(crate) fn bare(&self, kind: EpisodeKind, start_s: f64, end_s: f64) -> Episode {
-        let line = Stretch::cut(self.trace, start_s, end_s);
         let samples = Stretch::samples(self.trace, start_s, end_s);
+        let gaps = Gaps::of_period(self.period_s);
+        let missing_s = gaps.missing_between(self.trace.time_s, start_s, end_s);
         Episode {
             kind,
             start_s,
@@ -200,7 +201,7 @@ impl Outline<'_> {
             numbers: StepNumbers {
                 window_s: Some(end_s - start_s),
                 noise_sd: Some(noise_sd(&samples.y)),
-                missing_s: Some(Gaps::of_period(self.period_s).missing_s(&line.t)),
+                missing_s: Some(missing_s),
                 ..StepNumbers::default()
             },
             own: OwnNumbers::default(),

@@ -54,6 +54,16 @@ impl Gaps {
             .fold(0.0, |sum, gap| sum + gap)
     }
 
+    /// Time in gaps between two moments of a record; of one that reaches beyond them, the part between.
+    pub(crate) fn missing_between(self, times: &[f64], from_s: f64, to_s: f64) -> f64 {
+        let first = times.partition_point(|t| *t <= from_s).max(1);
+        (first..times.len())
+            .take_while(|index| times[index - 1] < to_s)
+            .filter(|index| self.ends_at(times, *index))
+            .map(|index| times[index].min(to_s) - times[index - 1].max(from_s))
+            .fold(0.0, |sum, part| sum + part)
+    }
+
     /// The longest gap that overlaps the time from `from_s` to `to_s`.
     pub(crate) fn longest_between(self, line: &Stretch, from_s: f64, to_s: f64) -> Option<f64> {
         self.all(&line.t)
@@ -74,6 +84,17 @@ mod tests {
         let gaps = Gaps::of_period(sample_period(&times));
         assert_eq!(gaps.all(&times).collect::<Vec<_>>(), [3]);
         assert_eq!(gaps.missing_s(&times), 3.0);
+    }
+
+    #[test]
+    fn of_a_gap_at_an_edge_the_part_inside_counts() {
+        let times = [0.0, 1.0, 2.0, 5.0, 6.0, 7.0];
+        let gaps = Gaps::of_period(1.0);
+        assert_eq!(gaps.missing_between(&times, 4.5, 7.0), 0.5);
+        assert_eq!(gaps.missing_between(&times, 0.0, 3.0), 1.0);
+        assert_eq!(gaps.missing_between(&times, 3.0, 4.0), 1.0);
+        assert_eq!(gaps.missing_between(&times, 5.0, 7.0), 0.0);
+        assert_eq!(gaps.missing_between(&[], 5.0, 7.0), 0.0);
     }
 
     #[test]

@@ -9,8 +9,8 @@ use super::stretch::Stretch;
 use crate::trace::Trace;
 
 /// A cycle that lasts has so many whole cycles, and spreads under this part of their means.
-const LASTING: usize = 4;
-const REGULAR: f64 = 1.0 / 3.0;
+const LASTING: usize = 5;
+const REGULAR: f64 = 0.2;
 
 /// A stretch in which the loop holds.
 #[derive(Clone, Copy, Debug)]
@@ -20,6 +20,8 @@ pub(crate) struct Holding {
     /// The setpoint then, where it is known.
     pub(crate) setpoint: Option<f64>,
     pub(crate) is_soak: bool,
+    /// Whether it begins where a step or a ramp had settled.
+    pub(crate) begins_settled: bool,
 }
 
 /// Fills in the numbers of a hold, and says why one is not there.
@@ -45,7 +47,7 @@ pub(crate) fn measure(
     numbers.amplitude = cycle.as_ref().map(|cycle| cycle.amplitude.mean);
     numbers.period_s = cycle.as_ref().map(|cycle| cycle.period.mean);
     if cycle.is_none() {
-        let text = "it does not swing evenly for four whole cycles";
+        let text = "it does not swing evenly for five whole cycles";
         notes.extend(["amplitude", "period_s"].map(|about| Note::new(NONE, about, text)));
     }
     let mut own = spread(&samples.y);

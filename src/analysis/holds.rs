@@ -31,15 +31,16 @@ pub(crate) struct Arrival {
 pub(crate) fn holds(outline: &Outline<'_>, arrivals: &[Arrival]) -> Vec<Episode> {
     let mut found = Vec::new();
     for (from_s, to_s) in outline.stretches() {
-        let Some((begins_s, is_soak)) = begins(outline, arrivals, from_s) else {
+        let Some(beginning) = begins(outline, arrivals, from_s) else {
             continue;
         };
-        if to_s - begins_s > HOLD_S {
+        if to_s - beginning.at_s > HOLD_S {
             let hold = Holding {
-                from_s: begins_s,
+                from_s: beginning.at_s,
                 to_s,
                 setpoint: outline.setpoint_in_force(from_s),
-                is_soak,
+                is_soak: beginning.is_soak,
+                begins_settled: beginning.is_settled,
             };
             outline.add_hold(hold, &mut found);
         }
@@ -47,9 +48,15 @@ pub(crate) fn holds(outline: &Outline<'_>, arrivals: &[Arrival]) -> Vec<Episode>
     found
 }
 
-/// Where in the stretch that begins at `from_s` the hold begins, if anywhere, and whether it is a
-/// soak.
-fn begins(outline: &Outline<'_>, arrivals: &[Arrival], from_s: f64) -> Option<(f64, bool)> {
+/// Where a hold begins.
+struct Beginning {
+    at_s: f64,
+    is_soak: bool,
+    is_settled: bool,
+}
+
+/// Where in the stretch that begins at `from_s` the hold begins, if anywhere.
+fn begins(outline: &Outline<'_>, arrivals: &[Arrival], from_s: f64) -> Option<Beginning> {
     let is_stepping = outline
         .output_steps
         .binary_search_by(|step| step.at_s.total_cmp(&from_s))
@@ -58,10 +65,18 @@ fn begins(outline: &Outline<'_>, arrivals: &[Arrival], from_s: f64) -> Option<(f
         return None;
     }
     match arrivals.binary_search_by(|arrival| arrival.at_s.total_cmp(&from_s)) {
-        Err(_) => Some((from_s, false)),
+        Err(_) => Some(Beginning {
+            at_s: from_s,
+            is_soak: false,
+            is_settled: false,
+        }),
         Ok(index) => {
             let arrival = &arrivals[index];
-            Some((from_s + arrival.settled_s?, arrival.is_ramp))
+            Some(Beginning {
+                at_s: from_s + arrival.settled_s?,
+                is_soak: arrival.is_ramp,
+                is_settled: true,
+            })
         }
     }
 }
@@ -160,6 +175,7 @@ impl Outline<'_> {
             target,
             band,
             sample_s: self.period_s,
+            settles_for_s: (!hold.begins_settled).then_some(HOLD_S),
             noise_sd,
             counting: line.y.len() - usize::from(next_begins),
             hysteresis: (SWING_OVER_NOISE * noise_sd).max(resolution(&line.y)),

@@ -171,6 +171,27 @@ fn a_door_is_a_disturbance_with_depth_return_and_overshoot() {
 }
 
 #[test]
+fn what_still_comes_from_a_tune_is_no_disturbance() {
+    // Out of the tune it swings from 509 to 515, so that it is in the band of 2 for a minute at a time,
+    // until 1600 s.
+    let swing = |t: f64| 3.0 * (t / 120.0 * std::f64::consts::TAU).sin();
+    let pv = |t: f64| match t {
+        ..1600.0 => 512.0 + swing(t),
+        2500.0..2560.0 => 502.0,
+        _ => 510.0,
+    };
+    let record = Record::of(4000, pv, |_| 510.0, |_| 50.0);
+    let active: Vec<bool> = record.time_s.iter().map(|t| *t < 1000.0).collect();
+    let trace = Trace {
+        autotune: Some(&active),
+        ..record.trace()
+    };
+    let found = find_episodes(&trace, &band(2.0)).unwrap();
+    let door = only(&found, Disturbance);
+    near(Some(door.start_s), 2499.25, 1e-9);
+}
+
+#[test]
 fn a_mark_begins_a_new_hold_and_leaves_steps_and_disturbances_whole() {
     let mark = |at_s, text: &str| Mark {
         at_s,
