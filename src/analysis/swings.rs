@@ -63,7 +63,7 @@ impl Oscillation {
 /// `hysteresis` on either side.
 pub(crate) fn oscillation(line: &Stretch, target: f64, sign: f64, hysteresis: f64) -> Oscillation {
     let all = swings(line, target, sign, hysteresis);
-    let chain = chain(&all);
+    let chain = step_chain(&all, line.end_s());
     let peaks: Vec<&Swing> = chain.iter().filter(|swing| swing.past).collect();
     let (peak_to_peak_s, decay_ratio) = match peaks[..] {
         [first, second, ..] => (
@@ -80,25 +80,23 @@ pub(crate) fn oscillation(line: &Stretch, target: f64, sign: f64, hysteresis: f6
         first_peak_s: peaks.first().map_or(0.0, |first| first.at_s),
         period_s: peak_to_peak_s.or(half_s.map(|half| 2.0 * half)),
         amplitude: amplitude(&chain),
-        lasts: lasts(&chain, line.end_s()),
+        lasts: lasting_s(&chain, line.end_s()).is_some(),
         largest: chain.iter().map(|swing| swing.size).fold(0.0, f64::max),
     }
 }
 
-/// Whether swings go on to the end: at least three periods from each swing to the one after next, all
-/// alike, and the last swing is not long before the end.
-fn lasts(chain: &[Swing], end_s: f64) -> bool {
+/// The usual period of swings that go on to the end: at least three periods from each swing to the one
+/// after next, all alike, and the last swing is not long before the end.
+fn lasting_s(chain: &[Swing], end_s: f64) -> Option<f64> {
     let periods: Vec<f64> = chain
         .windows(3)
         .map(|three| three[2].at_s - three[0].at_s)
         .collect();
-    let (Some(usual_s), Some(last)) = (median(periods.clone()), chain.last()) else {
-        return false;
-    };
+    let usual_s = median(periods.clone())?;
     let alike = |period: &f64| *period <= ALIKE * usual_s && usual_s <= ALIKE * period;
-    periods.len() >= LASTING
-        && periods.iter().all(alike)
-        && end_s - last.at_s <= NEAR_THE_END * usual_s
+    let is_near_the_end = end_s - chain.last()?.at_s <= NEAR_THE_END * usual_s;
+    let lasts = periods.len() >= LASTING && periods.iter().all(alike) && is_near_the_end;
+    lasts.then_some(usual_s)
 }
 
 /// Every stay on one side of the target beyond the hysteresis, in order.
@@ -141,11 +139,30 @@ impl Swing {
     }
 }
 
-/// The swings from the first peak past the target that follow upon each other: each passes the
-/// target in no more time than the one before it lasted, has turned, and is not much larger.
+/// The swings that a step set off: those that follow upon the first peak past the target. Where they
+/// build up, each much larger than the one before, but then last to the end, all of them: a loop that
+/// never comes to rest begins with a small swing.
+fn step_chain(all: &[Swing], end_s: f64) -> Vec<Swing> {
+    let first = all.iter().position(|swing| swing.past);
+    let from_first = &all[first.unwrap_or(all.len())..];
+    let own = chain(from_first);
+    let later = chain(&from_first[own.len()..]);
+    let goes_on = own.last().zip(later.first()).is_some_and(|(last, next)| {
+        let usual_s = lasting_s(&later, end_s);
+        usual_s.is_some_and(|usual_s| next.at_s - last.at_s <= usual_s)
+    });
+    if goes_on {
+        [own, later].concat()
+    } else {
+        own
+    }
+}
+
+/// The swings that follow upon the first of these: each passes the target in no more time than the one
+/// before it lasted, has turned, and is not much larger.
 fn chain(all: &[Swing]) -> Vec<Swing> {
     let mut chain: Vec<Swing> = Vec::new();
-    for swing in all.iter().skip_while(|swing| !swing.past) {
+    for swing in all {
         let follows = chain.last().is_none_or(|before| {
             swing.begins_s - before.ends_s <= before.duration_s()
                 && swing.size <= GROWTH * before.size
@@ -216,6 +233,23 @@ mod tests {
             None,
             "it ended long before the window"
         );
+    }
+
+    #[test]
+    fn swings_that_build_up_and_then_last_are_one_oscillation() {
+        // Every half period of 25 s a larger swing: 0.1, 0.25, and then 0.3 for ever.
+        let size = |t: f64| match t {
+            ..50.0 => 0.1,
+            50.0..75.0 => 0.25,
+            _ => 0.3,
+        };
+        let line = sampled(|t| match t {
+            ..25.0 => t / 25.0,
+            _ => 1.0 + size(t) * ((t - 25.0) / 25.0 * std::f64::consts::PI).sin(),
+        });
+        let found = oscillation(&line, 1.0, 1.0, 0.01);
+        assert!((found.period_s.unwrap() - 50.0).abs() < 0.2);
+        assert!(found.lasts && (found.largest - 0.3).abs() < 1e-3);
     }
 
     #[test]
