@@ -46,14 +46,6 @@ impl Gaps {
         (1..times.len()).filter(move |index| self.ends_at(times, *index))
     }
 
-    /// Time in gaps.
-    pub(crate) fn missing_s(self, times: &[f64]) -> f64 {
-        self.all(times)
-            .map(|index| times[index] - times[index - 1])
-            // Not `sum`, which is -0.0 of nothing.
-            .fold(0.0, |sum, gap| sum + gap)
-    }
-
     /// Time in gaps between two moments of a record; of one that reaches beyond them, the part between.
     pub(crate) fn missing_between(self, times: &[f64], from_s: f64, to_s: f64) -> f64 {
         let first = times.partition_point(|t| *t <= from_s).max(1);
@@ -61,6 +53,7 @@ impl Gaps {
             .take_while(|index| times[index - 1] < to_s)
             .filter(|index| self.ends_at(times, *index))
             .map(|index| times[index].min(to_s) - times[index - 1].max(from_s))
+            // Not `sum`, which is -0.0 of nothing.
             .fold(0.0, |sum, part| sum + part)
     }
 
@@ -83,7 +76,7 @@ mod tests {
         let times = [0.0, 1.0, 2.0, 5.0, 6.0, 7.4, 8.4];
         let gaps = Gaps::of_period(sample_period(&times));
         assert_eq!(gaps.all(&times).collect::<Vec<_>>(), [3]);
-        assert_eq!(gaps.missing_s(&times), 3.0);
+        assert_eq!(gaps.missing_between(&times, 0.0, 8.4), 3.0);
     }
 
     #[test]

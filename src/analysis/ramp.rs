@@ -65,7 +65,11 @@ pub(crate) fn measure(
             settling_2pct_s: after.settling_2pct_s,
             window_s: Some(lasted_s),
             noise_sd: Some(noise_sd(&ramp.y)),
-            missing_s: Some(Gaps::of_period(period_s).missing_s(&ramp.t)),
+            missing_s: Some(Gaps::of_period(period_s).missing_between(
+                trace.time_s,
+                movement.begins_s,
+                movement.arrives_s,
+            )),
             ..StepNumbers::default()
         },
         notes,

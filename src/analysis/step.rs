@@ -140,7 +140,12 @@ pub(crate) fn response<'a>(
     let Some(found) = Findings::of(trace, step, period_s)? else {
         return Ok(None);
     };
-    let numbers = found.numbers(window);
+    let end_s = step.at_s + found.line.end_s();
+    let missing_s = found.gaps.missing_between(trace.time_s, step.at_s, end_s);
+    let numbers = StepNumbers {
+        missing_s: Some(missing_s),
+        ..found.numbers(window)
+    };
     let mut notes = notes::about(&found, &numbers);
     notes.extend(notes::before_the_step(trace, step, found.gaps));
     Ok(Some((found, Measured { numbers, notes })))
@@ -257,7 +262,8 @@ impl<'a> Findings<'a> {
                 .amplitude
                 .filter(|_| self.course.settled.is_none()),
             decay_ratio: self.course.oscillation.decay_ratio,
-            missing_s: Some(self.gaps.missing_s(&self.line.t)),
+            // What reaches into the window the whole trace knows.
+            missing_s: None,
         }
     }
 }

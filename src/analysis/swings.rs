@@ -151,11 +151,7 @@ fn step_chain(all: &[Swing], end_s: f64) -> Vec<Swing> {
         let usual_s = lasting_s(&later, end_s);
         usual_s.is_some_and(|usual_s| next.at_s - last.at_s <= usual_s)
     });
-    if goes_on {
-        [own, later].concat()
-    } else {
-        own
-    }
+    if goes_on { [own, later].concat() } else { own }
 }
 
 /// The swings that follow upon the first of these: each passes the target in no more time than the one

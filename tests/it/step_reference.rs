@@ -140,17 +140,19 @@ fn numbers_are_those_of_the_plain_definitions_on_the_samples() {
     }
 }
 
-/// The band is 5 % of the step. Vector 13 is left out: it is the known limit that `docs/numbers.md` tells
-/// under "Swings".
+/// The band is 5 % of the step.
 #[test]
 fn settling_within_a_band_in_degrees_is_the_last_crossing_of_its_edge() {
-    for (name, vector) in all().filter(|(name, _)| *name != "13_never_settles") {
+    for (name, vector) in all() {
         let known = &vector.truth["sampled"];
         let band = 0.05 * known["delta"].as_f64().unwrap().abs();
         let step = vector.step_within(Some(band));
-        let settling = step.numbers.settling_s;
+        let settling = match name {
+            "13_never_settles" => &vector.truth["expected_with_dwell_rule"]["settle_5"],
+            _ => &known["settle_5"],
+        };
         assert_near(name, "band", step.numbers.settling_band, &band.into(), 1e-9);
-        assert_near(name, "settling", settling, &known["settle_5"], 1e-9);
+        assert_near(name, "settling", step.numbers.settling_s, settling, 1e-9);
     }
 }
 

@@ -185,7 +185,7 @@ fn the_screen_shows_values_explains_its_keys_and_gives_the_terminal_back() {
     ]);
     screen.shows(&["lost of", "m mark", "? help", "q quit"]);
     screen.press("?");
-    screen.shows(&["write a mark on the time axis", "Esc close help"]);
+    screen.shows(&["write a mark; it stands where", "Esc close help"]);
     screen.press("\x1b");
     until("help to close", || {
         (!screen.text().contains("close help")).then_some(())

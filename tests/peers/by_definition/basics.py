@@ -22,10 +22,10 @@ def digit_of(y):
 
 
 def missing_in(t, period, begin, end):
-    """Time from begin to end not covered by good samples: intervals that reach in for more than
-    1.5 periods."""
+    """Time from begin to end not covered by good samples: of each interval longer than 1.5 periods
+    the part that lies there."""
     overlap = np.minimum(t[1:], end) - np.maximum(t[:-1], begin)
-    return float(overlap[overlap > 1.5 * period].sum())
+    return float(overlap[(np.diff(t) > 1.5 * period) & (overlap > 0)].sum())
 
 
 def final_mean(t, e, length):

@@ -121,14 +121,28 @@ def _swings_of(t, past, h):
 
 
 def _chain_of(swings, t):
-    """The swings that hang together, from the first one past the target on."""
+    """The step's own swings, from the first one past the target on; with the chain behind them where
+    that lasts to the end and begins within one of its periods."""
     first = next((i for i, swing in enumerate(swings) if swing.side > 0), len(swings))
-    chain = swings[first : first + 1]
-    for i in range(first + 1, len(swings)):
-        before, swing = swings[i - 1], swings[i]
-        soon = swing.begins - before.ends <= before.ends - before.begins
-        turned = swing.at < t[-1]
-        if not (soon and swing.size <= 1.5 * before.size and turned):
+    own = _linked(swings[first:], t)
+    later = _linked(swings[first + len(own) :], t)
+    if own and later and _lasts(later, t[-1]):
+        periods = [b.at - a.at for a, b in zip(later, later[2:])]
+        if later[0].at - own[-1].at <= np.median(periods):
+            return own + later
+    return own
+
+
+def _linked(swings, t):
+    """The swings that hang together, from the first of these on."""
+    chain = []
+    for swing in swings:
+        if chain:
+            before = chain[-1]
+            soon = swing.begins - before.ends <= before.ends - before.begins
+            if not (soon and swing.size <= 1.5 * before.size):
+                break
+        if not swing.at < t[-1]:
             break
         chain.append(swing)
     return chain

@@ -16,6 +16,8 @@ from .basics import (
 from .cycles import cycles_of
 
 NOISE_IN_BAND = 4.0
+# How long a hold that does not begin settled must stay in the band first.
+CALM_S = 300.0
 
 
 def hold_numbers(record, begin, end, setpoint, soak):
@@ -24,8 +26,8 @@ def hold_numbers(record, begin, end, setpoint, soak):
     t, y, period = record.t[inside], record.y[inside], record.period()
     known = setpoint is not None
     count, cycle, _ = cycles_of(t, y)
-    steady = count >= 4 and all(
-        cycle[spread] < cycle[name] / 3
+    steady = count >= 5 and all(
+        cycle[spread] < cycle[name] / 5
         for name, spread in (("period_s", "period_spread_s"), ("amplitude", "amplitude_spread"))
     )
     numbers = {
@@ -58,7 +60,7 @@ def disturbances_in(t, y, setpoint, band, period, settled, to_the_end):
     if settled:
         first = 0
     else:
-        enters, _ = settled_in(t - t[0], e, band, period, swing)
+        enters, _ = settled_in(t - t[0], e, band, period, swing, CALM_S)
         if enters is None:
             return []
         first = int(np.flatnonzero(t >= t[0] + enters)[0])
