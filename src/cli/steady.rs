@@ -146,7 +146,7 @@ fn steady(args: &SteadyArgs, one: &OpenLoop) -> Result<SteadyLoop, Stop> {
         min_step: None,
         cycle_time_s: asked.or_else(|| one.cycle_time_s()),
         relay_life: args.relay_life,
-        other_changes_s: one.changes_s(),
+        other_changes_s: one.changes_s()?,
         wall: one.wall.as_ref().map_or_else(Vec::new, wall),
     });
     let mut samples = one.samples();

@@ -61,6 +61,11 @@ impl Shape {
         (0..self.points).any(|point| self.role(point) == Some(role))
     }
 
+    /// The loop's map.
+    pub(super) fn map(&self) -> &Map {
+        &self.map
+    }
+
     /// How many points a row has.
     pub(super) fn points(&self) -> usize {
         self.points

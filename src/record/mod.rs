@@ -14,6 +14,7 @@ mod csv_source;
 mod csv_time;
 mod cut;
 mod day_file;
+mod deciding;
 mod disk;
 mod facts;
 mod follow;

@@ -149,6 +149,7 @@ impl OpenLoop {
             }
         }
         let counts = samples.counts().clone();
+        let settings = self.all_settings()?;
         let record = LoopRecord {
             name: self.name,
             controller: self.controller,
@@ -164,7 +165,7 @@ impl OpenLoop {
             rows: counts.rows,
             bad_rows: counts.bad.clone(),
             events: self.events,
-            settings: self.settings,
+            settings,
         };
         Ok((record, counts))
     }

@@ -3,20 +3,16 @@
 
 use std::collections::HashMap;
 
+use super::deciding::decides;
 use super::open_source::OpenLoop;
+use super::read_error::ReadError;
 use super::source::{LoopRecord, RecordedEvent, RecordedSetting};
+use crate::map::Role;
 use crate::sample::Happening;
 use crate::trace::{Mark, Mode, Told, TuneEnd, TuneOutcome};
 
-/// Roles of the slow points that decide how a loop behaves.
-const DECIDING: [&str; 6] = [
-    "proportional",
-    "integral",
-    "derivative",
-    "mode",
-    "control-mode",
-    "control-action",
-];
+/// Roles of the three numbers of a tuning.
+const TUNING: [Role; 3] = [Role::Proportional, Role::Integral, Role::Derivative];
 
 impl LoopRecord {
     /// What the recording tells beside its samples; nothing for a plain CSV.
@@ -37,8 +33,11 @@ impl LoopRecord {
 
 impl OpenLoop {
     /// When mode or tuning were changed by hand.
-    pub fn changes_s(&self) -> Vec<f64> {
-        changes_by_hand(&self.settings)
+    ///
+    /// # Errors
+    /// A file that cannot be read, where a map polls mode or tuning with every row.
+    pub fn changes_s(&self) -> Result<Vec<f64>, ReadError> {
+        Ok(changes_by_hand(&self.all_settings()?))
     }
 
     /// The output's cycle time, where the settings tell it in seconds.
@@ -71,7 +70,7 @@ fn changes_by_hand(settings: &[RecordedSetting]) -> Vec<f64> {
     let mut last = HashMap::new();
     let mut found = Vec::new();
     for setting in settings {
-        if !DECIDING.contains(&setting.role.as_str()) || setting.value.is_empty() {
+        if !role(setting).is_some_and(decides) || setting.value.is_empty() {
             continue;
         }
         let before = last.insert(&setting.point, &setting.value);
@@ -85,6 +84,10 @@ fn changes_by_hand(settings: &[RecordedSetting]) -> Vec<f64> {
     found
 }
 
+fn role(setting: &RecordedSetting) -> Option<Role> {
+    Role::from_word(&setting.role)
+}
+
 /// How autotunes ended: what was told then, or else what the settings show that were read then.
 fn tune_ends(record: &LoopRecord) -> Vec<TuneEnd> {
     let told: Vec<TuneEnd> = record.events.iter().filter_map(tune_end).collect();
@@ -96,7 +99,7 @@ fn tune_ends(record: &LoopRecord) -> Vec<TuneEnd> {
 
 /// An autotune has tuned where one of the three numbers is another after it.
 fn by_settings(settings: &[RecordedSetting]) -> Vec<TuneEnd> {
-    let is_tuning = |it: &&RecordedSetting| DECIDING[..3].contains(&it.role.as_str());
+    let is_tuning = |it: &&RecordedSetting| role(it).is_some_and(|it| TUNING.contains(&it));
     let known = settings.iter().filter(is_tuning);
     let mut last: HashMap<&str, &str> = HashMap::new();
     let mut found: Vec<TuneEnd> = Vec::new();

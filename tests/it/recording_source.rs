@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use emberline::record::{CsvColumns, OpenLoop, OpenSource, Source, open_source};
 use emberline::sample::State;
+use emberline::trace::Mode;
 use tempfile::{TempDir, tempdir};
 
 const FACTS: &str = r#"
@@ -249,4 +250,54 @@ fn a_file_that_is_missing_is_named() {
     );
     let none = open_source(Path::new("no/such/file.csv"), &CsvColumns::default());
     assert!(none.unwrap_err().to_string().contains("cannot be read: "));
+}
+
+#[test]
+fn a_mode_that_is_polled_with_every_row_is_told_like_a_slow_point() {
+    let folder = tempdir().unwrap();
+    let mode = "[points.mode]\nrole = \"mode\"\ntable = \"holding\"\naddress = 1\nencoding = \"u16\"\n\
+                means = { \"0\" = \"automatic\", \"1\" = \"manual\" }\n";
+    let facts = FACTS.replace("unit = \"degC\"\n", &format!("unit = \"degC\"\n{mode}"));
+    fs::write(folder.path().join("recording.toml"), facts).unwrap();
+    fs::create_dir(folder.path().join("top")).unwrap();
+    let mut rows = String::from("time,elapsed_s,state,pv_degC,mode\n");
+    for second in 0..90 {
+        let mode = match second {
+            40..60 => "1",
+            // A row that brought nothing is no change.
+            70 => "",
+            _ => "0",
+        };
+        rows += &format!(
+            "2027-03-01T00:{:02}:{:02}.000Z,{second}.000,good,510.0,{mode}\n",
+            second / 60,
+            second % 60
+        );
+    }
+    fs::write(folder.path().join("top/2027-03-01.csv"), rows).unwrap();
+    for (file, header) in [
+        ("events.csv", "time,elapsed_s,event,text\n"),
+        (
+            "settings.csv",
+            "time,elapsed_s,cause,point,role,value,unit\n",
+        ),
+    ] {
+        fs::write(folder.path().join("top").join(file), header).unwrap();
+    }
+    let opened = open_source(folder.path(), &CsvColumns::default()).unwrap();
+    assert_eq!(opened.loops[0].changes_s().unwrap(), [40.0, 60.0]);
+    let (source, _) = opened.read().unwrap();
+    let told = source.loops[0].told();
+    let modes: Vec<_> = told
+        .modes
+        .iter()
+        .map(|(at_s, mode)| (*at_s, *mode))
+        .collect();
+    let expected = [
+        (0.0, Mode::Automatic),
+        (40.0, Mode::Manual),
+        (60.0, Mode::Automatic),
+    ];
+    assert_eq!(modes, expected);
+    assert_eq!(told.changes_s, [40.0, 60.0]);
 }
