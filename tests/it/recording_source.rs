@@ -1,5 +1,6 @@
 //! Recordings read back: day files by several threads, in order, with every damage named.
 
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -268,11 +269,9 @@ fn a_mode_that_is_polled_with_every_row_is_told_like_a_slow_point() {
             70 => "",
             _ => "0",
         };
-        rows += &format!(
-            "2027-03-01T00:{:02}:{:02}.000Z,{second}.000,good,510.0,{mode}\n",
-            second / 60,
-            second % 60
-        );
+        let (minute, rest) = (second / 60, second % 60);
+        let time = format!("2027-03-01T00:{minute:02}:{rest:02}.000Z");
+        writeln!(rows, "{time},{second}.000,good,510.0,{mode}").unwrap();
     }
     fs::write(folder.path().join("top/2027-03-01.csv"), rows).unwrap();
     for (file, header) in [
