@@ -176,6 +176,10 @@ impl App {
     fn pan(&mut self, spans: f64) {
         let now_s = self.now.elapsed.as_secs_f64();
         let span_s = SPANS[self.span_index()];
+        if self.start_s() + span_s >= now_s {
+            // All there is is shown already.
+            return;
+        }
         // From here on the span stays what it is.
         self.span = Some(self.span_index());
         let until_s = self.until_s.unwrap_or(now_s) + spans * span_s;

@@ -34,6 +34,19 @@ fn two_cursors_say_how_far_apart_they_are() {
 }
 
 #[test]
+fn where_all_is_shown_there_is_nowhere_to_move() {
+    let still = ramp().text();
+    for key in [
+        KeyCode::Left,
+        KeyCode::PageUp,
+        KeyCode::Home,
+        KeyCode::Right,
+    ] {
+        assert_eq!(ramp().keys(&[key]).text(), still, "{key:?}");
+    }
+}
+
+#[test]
 fn where_nothing_was_read_the_cursor_says_so() {
     let text = ramp().lose(60, Why::NoAnswer).types("c").text();
     assert!(text.contains("06:02:59  ---- degC"), "{text}");
