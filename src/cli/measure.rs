@@ -44,7 +44,7 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "N", requires = "against")]
     pub against_episode: Option<usize>,
     /// The output's cycle time, to know its switching in the process value; else the settings'
-    #[arg(long, value_name = "TIME", value_parser = humantime::parse_duration)]
+    #[arg(long, value_name = "TIME", value_parser = super::steady::some_time)]
     pub cycle_time: Option<Duration>,
     /// One JSON document
     #[arg(long)]

@@ -86,7 +86,7 @@ fn operations(text: &str) -> Result<f64, String> {
     value.ok_or_else(|| "a relay's life is a number of operations, as in 100000".to_owned())
 }
 
-fn some_time(text: &str) -> Result<Duration, String> {
+pub(super) fn some_time(text: &str) -> Result<Duration, String> {
     let time = humantime::parse_duration(text).ok();
     let time = time.filter(|time| !time.is_zero());
     time.ok_or_else(|| "a cycle time is longer than nothing, as in 20s".to_owned())

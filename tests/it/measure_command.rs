@@ -157,6 +157,7 @@ fn what_is_not_there_is_said_with_a_way_out() {
         "annealer.csv has no loop \"bottom\"\nhelp: its loops are annealer"
     );
     assert!(refused(&["--band", "-1"]).contains("a number of degrees above 0"));
+    assert!(refused(&["--cycle-time", "0s"]).contains("longer than nothing"));
     assert!(refused(&["--step-at", "2028-01-01T00:00:00Z"]).contains("no step can begin at"));
     let seconds = reference("01_first_order.csv");
     let wall = measure(&seconds, &["--from", "2027-03-04T06:00:00Z"]).unwrap_err();
