@@ -45,7 +45,7 @@ mod steady;
 pub use crate::trace::{Mark, Mode, Told, Trace, TuneEnd, TuneOutcome};
 pub use check::AnalysisError;
 pub use compare::{Comparison, compare_steps, over_window};
-pub use diagnosis::{Diagnosis, Known, Symptoms, diagnose};
+pub use diagnosis::{Diagnosis, Known, Symptoms, TunedSince, diagnose};
 pub use episode::{Episode, EpisodeKind, Note, StepNumbers, Window};
 pub use find::{Options, find_episodes};
 pub use given::GivenStep;
@@ -55,6 +55,7 @@ pub use own::{
     DisturbanceNumbers, HoldNumbers, OutputNumbers, OwnNumbers, RampNumbers, TuneNumbers,
 };
 pub use repeats::chance_of_difference;
+pub use rest::last_part_s;
 pub use steady::{
     AllanPoint, Cycle, DayRow, Drift, Excursion, HourRow, Relay, RowFigures, Steadiness, Steady,
     SteadyOptions, SteadyOutput, SteadySample, allan_deviation, steady,

@@ -17,10 +17,15 @@ pub(crate) struct LastPart<'a> {
     y: &'a [f64],
 }
 
+/// How long the last part of a window of `end_s` seconds is.
+pub fn last_part_s(end_s: f64) -> f64 {
+    (LAST_PART * end_s).max(end_s.min(LAST_S))
+}
+
 impl<'a> LastPart<'a> {
     /// Of a window's samples; the window ends `end_s` after its beginning.
     pub(crate) fn of(samples: &'a Stretch, end_s: f64) -> Self {
-        let from_s = end_s - (LAST_PART * end_s).max(end_s.min(LAST_S));
+        let from_s = end_s - last_part_s(end_s);
         let first = samples.t.partition_point(|t| *t < from_s);
         Self {
             t: &samples.t[first..],

@@ -6,7 +6,9 @@ use chrono::SecondsFormat;
 
 use super::measure::MeasuredLoop;
 use super::{diagnosis_text, wrapped};
-use crate::analysis::{Episode, EpisodeKind, Note, OwnNumbers, StepNumbers, TuneOutcome};
+use crate::analysis::{
+    Episode, EpisodeKind, Note, OwnNumbers, StepNumbers, TuneOutcome, last_part_s,
+};
 use crate::figures::{amount, duration, fixed, spark};
 use crate::record::LoopRecord;
 
@@ -202,7 +204,7 @@ fn all_figures(episode: &Episode, unit: &str) -> Vec<Figure> {
         all.push(figure(
             "error at the end",
             &degrees_in(error, unit),
-            last_part(episode.end_s - episode.start_s),
+            &last_part(episode.end_s - episode.start_s),
         ));
     }
     all.extend(integrals(numbers, unit));
@@ -222,16 +224,16 @@ fn degrees_in(value: f64, unit: &str) -> String {
     format!("{} {unit}", degrees(value))
 }
 
-/// What only this kind has.
-/// Over what the error at the end is averaged: a tenth, or a minute where that is more.
-fn last_part(length_s: f64) -> &'static str {
-    match length_s {
-        600.0.. => "mean of the last tenth",
-        60.0..600.0 => "mean of the last minute",
-        _ => "mean of all of it",
+/// Over what the error at the end is averaged.
+fn last_part(length_s: f64) -> String {
+    let part_s = last_part_s(length_s);
+    if part_s >= length_s {
+        return format!("mean of all of it, {}", duration(length_s));
     }
+    format!("mean of the last {}", duration(part_s))
 }
 
+/// What only this kind has.
 fn own_figures(own: &OwnNumbers, unit: &str) -> Vec<Figure> {
     let degrees_of =
         |label, value: Option<f64>, remark| Some(figure(label, &degrees_in(value?, unit), remark));
@@ -319,6 +321,9 @@ fn response(numbers: &StepNumbers, kind: EpisodeKind, unit: &str) -> Vec<Figure>
 
 fn time(label: &str, seconds: Option<f64>) -> Figure {
     match seconds {
+        // Seconds to the tenth are all there is to say.
+        Some(seconds @ 10.0..60.0) => figure(label, &format!("{} s", fixed(seconds, 1)), ""),
+        Some(seconds @ ..10.0) => figure(label, &duration(seconds), ""),
         Some(seconds) => figure(
             label,
             &duration(seconds),

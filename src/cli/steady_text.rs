@@ -106,6 +106,8 @@ fn figures(one: &SteadyLoop, out: &mut dyn Write) -> io::Result<()> {
             let value = format!("\u{b1}{} {unit}", amount(amplitude));
             line("  day and night", &value, "fitted beside the drift", out)?;
         }
+    } else if steady.count > 2 && steady.counted_s > 0.0 {
+        line("drift a day", "\u{2013}", "the record is too short", out)?;
     }
     output(steady, out)?;
     match steady.cycle {

@@ -1,5 +1,6 @@
 //! Oscillations that last.
 
+use super::since::{LastTune, TunedSince};
 use super::{Diagnosis, Known, times};
 use crate::analysis::episode::{Episode, EpisodeKind};
 use crate::figures::{amount, duration, fixed};
@@ -28,14 +29,27 @@ pub(super) fn diagnose(trace: &Trace<'_>, episodes: &[Episode], known: Known) ->
         .iter()
         .filter_map(|episode| Cycle::of(trace, episode, known))
         .collect();
-    [Source::Loop, Source::CycleTime, Source::Outside]
-        .into_iter()
-        .filter_map(|source| {
-            let mut alike = cycles.iter().filter(|cycle| cycle.source == source);
-            let first = alike.next()?;
-            Some(first.diagnosis(1 + alike.count()))
-        })
-        .collect()
+    let tune = LastTune::of(episodes);
+    let since = |cycle: &Cycle| match cycle.source {
+        Source::Loop => LastTune::after(tune, cycle.start_s),
+        // No tuning takes these away.
+        Source::CycleTime | Source::Outside => None,
+    };
+    [
+        (Source::Loop, false),
+        (Source::Loop, true),
+        (Source::CycleTime, false),
+        (Source::Outside, false),
+    ]
+    .into_iter()
+    .filter_map(|(source, is_history)| {
+        let is_alike =
+            |cycle: &&Cycle| cycle.source == source && since(cycle).is_some() == is_history;
+        let mut alike = cycles.iter().filter(is_alike);
+        let first = alike.next()?;
+        Some(first.diagnosis(1 + alike.count(), since(first)))
+    })
+    .collect()
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -75,7 +89,7 @@ impl Cycle {
         })
     }
 
-    fn diagnosis(&self, count: usize) -> Diagnosis {
+    fn diagnosis(&self, count: usize, tuned_since: Option<TunedSince>) -> Diagnosis {
         let output = self.output.map_or_else(String::new, |(least, most)| {
             format!(
                 ", output between {} and {} %",
@@ -89,7 +103,10 @@ impl Cycle {
             duration(self.period_s),
             times(count)
         );
-        self.source.diagnosis(evidence, Some(self.start_s))
+        Diagnosis {
+            tuned_since,
+            ..self.source.diagnosis(evidence, Some(self.start_s))
+        }
     }
 }
 
@@ -106,6 +123,7 @@ impl Source {
             text: text.to_owned(),
             evidence,
             start_s,
+            tuned_since: None,
         }
     }
 }

@@ -19,6 +19,7 @@ pub(super) fn diagnose(trace: &Trace<'_>, episodes: &[Episode]) -> Option<Diagno
         text: "the temperature fell suddenly and came back by itself, as after a door was opened or a cold load put in; leave such stretches out of a judgement of the tuning".to_owned(),
         evidence: evidence + &times(count),
         start_s: Some(start_s),
+        tuned_since: None,
     })
 }
 

@@ -5,11 +5,13 @@
 
 mod cycles;
 mod doors;
+mod since;
 mod steadiness;
 mod steps;
 mod still;
 mod symptoms;
 
+pub use since::TunedSince;
 pub(crate) use steadiness::of_steady;
 pub use symptoms::Symptoms;
 
@@ -30,6 +32,9 @@ pub struct Diagnosis {
     pub evidence: String,
     /// Where it was seen first, in the trace's seconds; `None` for the record as a whole.
     pub start_s: Option<f64>,
+    /// The autotune since, where it tells of the tuning before that; `None` where it tells of the tuning
+    /// at the record's end, or not of the tuning.
+    pub tuned_since: Option<TunedSince>,
 }
 
 /// What is known besides the samples.

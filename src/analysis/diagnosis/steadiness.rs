@@ -80,6 +80,7 @@ fn day_night(steady: &Steady) -> Option<Diagnosis> {
             which.join(" and ")
         ),
         start_s: None,
+        tuned_since: None,
     })
 }
 

@@ -1,5 +1,6 @@
 //! Steps that swing for long, or creep.
 
+use super::since::{LastTune, TunedSince};
 use super::{Diagnosis, times};
 use crate::analysis::episode::{Episode, EpisodeKind};
 use crate::analysis::output_limit::Way;
@@ -25,36 +26,52 @@ pub(super) fn diagnose(trace: &Trace<'_>, episodes: &[Episode]) -> Vec<Diagnosis
         let is_step = |episode: &&Episode| episode.kind == EpisodeKind::SetpointStep;
         episodes.iter().filter(is_step)
     };
-    let aggressive = grouped(steps().filter_map(aggressive), "aggressive", AGGRESSIVE);
-    let sluggish = grouped(
-        steps().filter_map(|step| sluggish(trace, step)),
-        "sluggish",
-        SLUGGISH,
-    );
-    aggressive.into_iter().chain(sluggish).collect()
+    let tune = LastTune::of(episodes);
+    let aggressive: Vec<Seen> = steps().filter_map(aggressive).collect();
+    let sluggish = steps().filter_map(|step| sluggish(trace, step)).collect();
+    [
+        (aggressive, "aggressive", AGGRESSIVE),
+        (sluggish, "sluggish", SLUGGISH),
+    ]
+    .into_iter()
+    .flat_map(|(seen, code, text)| by_tuning(&seen, tune, code, text))
+    .collect()
 }
+
+/// When, and what.
+type Seen = (f64, String);
 
 const AGGRESSIVE: &str = "the loop is tuned aggressively: a wider proportional band (less gain) or a longer integral time calms it";
 const SLUGGISH: &str = "the loop creeps to its setpoint: a shorter integral time, or a narrower proportional band (more gain), brings it there sooner";
 
-/// One diagnosis for all of them: the evidence of the first, and how many there are.
-fn grouped(
-    mut seen: impl Iterator<Item = (f64, String)>,
+/// One diagnosis for all of the present tuning, and one for all before the last tune: the evidence of
+/// the first, and how many there are.
+fn by_tuning(
+    seen: &[Seen],
+    tune: Option<LastTune>,
     code: &'static str,
     text: &str,
-) -> Option<Diagnosis> {
-    let (start_s, evidence) = seen.next()?;
-    let count = 1 + seen.count();
-    Some(Diagnosis {
-        code,
-        is_danger: false,
-        text: text.to_owned(),
-        evidence: evidence + &times(count),
-        start_s: Some(start_s),
-    })
+) -> Vec<Diagnosis> {
+    let since = |(start_s, _): &Seen| LastTune::after(tune, *start_s);
+    let diagnosis = |alike: &[&Seen], tuned_since: Option<TunedSince>| {
+        let (start_s, evidence) = alike.first()?;
+        Some(Diagnosis {
+            code,
+            is_danger: false,
+            text: text.to_owned(),
+            evidence: evidence.clone() + &times(alike.len()),
+            start_s: Some(*start_s),
+            tuned_since,
+        })
+    };
+    let (history, present): (Vec<&Seen>, Vec<&Seen>) =
+        seen.iter().partition(|it| since(it).is_some());
+    let past = history.first().and_then(|it| since(it));
+    let found = [diagnosis(&present, None), diagnosis(&history, past)];
+    found.into_iter().flatten().collect()
 }
 
-fn aggressive(step: &Episode) -> Option<(f64, String)> {
+fn aggressive(step: &Episode) -> Option<Seen> {
     let numbers = &step.numbers;
     let stands_out = numbers.overshoot? > SWING_OVER_NOISE * numbers.noise_sd.unwrap_or_default();
     let slow = numbers.decay_ratio.filter(|ratio| *ratio > QUARTER_DECAY);
@@ -76,7 +93,7 @@ fn aggressive(step: &Episode) -> Option<(f64, String)> {
 
 /// Without overshoot, and the second half takes far longer than the first; while the output is at
 /// its limit it is the heater that is slow, and nothing is said of the tuning.
-fn sluggish(trace: &Trace<'_>, step: &Episode) -> Option<(f64, String)> {
+fn sluggish(trace: &Trace<'_>, step: &Episode) -> Option<Seen> {
     let numbers = &step.numbers;
     let (initial, target) = numbers.initial.zip(step.to)?;
     let part = numbers.overshoot_pct.filter(|part| *part < NO_OVERSHOOT);

@@ -124,6 +124,7 @@ impl Spells {
                 times(self.count)
             ),
             start_s: Some(first_s),
+            tuned_since: None,
         })
     }
 }

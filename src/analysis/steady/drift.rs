@@ -8,6 +8,9 @@ use super::least::{Fit, fit};
 use super::result::Drift;
 
 const DAY_S: f64 = 86_400.0;
+/// A shorter record has no slope per day: a swing of minutes would be sold as one (common practice, no
+/// source).
+const SHORTEST_S: f64 = 3600.0;
 /// A daily cycle is fitted beside the slope when the record spans so long.
 const DAILY_FROM_S: f64 = 2.0 * DAY_S;
 /// Means are taken over longer and longer runs of residuals as long as so many are left.
@@ -18,11 +21,11 @@ const UPPER: f64 = 0.975;
 /// Time, value and how many samples it stands for.
 pub(super) type Weighted = (f64, f64, f64);
 
-/// Slope per day of the values; `None` for fewer than three, or for no time between them.
+/// Slope per day of the values; `None` for fewer than three, or for less than an hour between them.
 pub(super) fn drift(values: &[Weighted]) -> Option<Drift> {
     let (first, last) = values.first().zip(values.last())?;
     let span_s = last.0 - first.0;
-    if values.len() < 3 || span_s <= 0.0 {
+    if values.len() < 3 || span_s < SHORTEST_S {
         return None;
     }
     let middle_s = f64::midpoint(first.0, last.0);
@@ -202,7 +205,11 @@ pub(crate) mod tests {
         assert_eq!(drift(&[]), None);
         assert_eq!(drift(&record(2, 1.0, |t| t)), None);
         assert_eq!(drift(&record(9, 0.0, |t| t)), None);
-        let slow = drift(&record(60, 1.0, |t| (t / 10.0).sin())).unwrap();
+        // From 18:59 to 19:59 and from 19:00 to 20:00, a degree an hour.
+        let hour = |minutes| drift(&record(minutes, 60.0, |t| t / 3600.0));
+        assert_eq!(hour(60), None, "59 minutes are no day");
+        assert!((hour(61).unwrap().per_day - 24.0).abs() < 1e-9);
+        let slow = drift(&record(61, 60.0, |t| (t / 600.0).sin())).unwrap();
         assert_eq!(slow.ci95, None, "one turn of a wave is no sixty samples");
     }
 }

@@ -136,6 +136,11 @@ fn lag1(found: &Steady) -> Option<Note> {
 
 fn drift(found: &Steady) -> Option<Note> {
     let (text, code) = match found.drift {
+        None if found.count > 2 && found.counted_s > 0.0 => (
+            "less than an hour lies between the first and the last sample that counts: too short to \
+             tell a drift a day; record for longer",
+            "short-record",
+        ),
         None if found.count > 1 => (
             "fewer than three samples, or all at one time: no slope",
             "few-samples",
