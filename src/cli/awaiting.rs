@@ -17,7 +17,7 @@ use super::read::chosen;
 use super::record::rfc3339;
 use super::running::{self, runtime};
 use super::target::Target;
-use super::{Exit, Stop};
+use super::{Exit, Stop, wrapped};
 use crate::hands::{Key, reach};
 use crate::name::Name;
 use crate::record;
@@ -99,7 +99,7 @@ pub(super) fn run(args: &AwaitArgs) -> Result<Exit, Stop> {
             .as_ref()
             .map(|name| format!("{name}: "))
             .unwrap_or_default();
-        writeln!(out, "{of}{}", verdict.text)?;
+        wrapped::write("", &format!("{of}{}", verdict.text), &mut out)?;
     }
     Ok(if verdict.happened {
         Exit::Done

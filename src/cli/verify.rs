@@ -1,6 +1,5 @@
 //! `emberline verify`: is a recording whole and as it was written.
 
-use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::PathBuf;
 
@@ -8,7 +7,7 @@ use chrono::SecondsFormat;
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::{Exit, Stop};
+use super::{Exit, Stop, wrapped};
 use crate::figures;
 use crate::record::{FileState, Verified, VerifiedLoop, verify};
 
@@ -36,7 +35,7 @@ pub(super) fn run(args: &VerifyArgs) -> Result<Exit, Stop> {
     if args.json {
         writeln!(out, "{}", as_json(&verified))?;
     } else {
-        out.write_all(text(&verified).as_bytes())?;
+        write_text(&verified, &mut out)?;
     }
     out.flush()?;
     Ok(if verified.is_whole() {
@@ -109,15 +108,14 @@ fn rfc3339(time: chrono::DateTime<chrono::Utc>) -> String {
     time.to_rfc3339_opts(SecondsFormat::Millis, true)
 }
 
-/// Writing to a String cannot fail.
-fn text(verified: &Verified) -> String {
-    let mut text = String::new();
+fn write_text(verified: &Verified, out: &mut dyn io::Write) -> io::Result<()> {
     let verdict = match (verified.is_whole(), verified.facts.ended) {
         (true, Some(_)) => "whole, and as it was written",
         (true, None) => "not closed (it is running, or was cut off); whole as far as it goes",
         (false, _) => "NOT WHOLE",
     };
-    let _ = writeln!(text, "{}: {verdict}", verified.folder.display());
+    let folder = verified.folder.display();
+    wrapped::write("", &format!("{folder}: {verdict}"), out)?;
     for (name, state) in &verified.files {
         let what = match state {
             FileState::Whole | FileState::Open => continue,
@@ -125,89 +123,88 @@ fn text(verified: &Verified) -> String {
             FileState::Missing => "is missing",
             FileState::Added => "was added: it is not among the checksums",
         };
-        let _ = writeln!(text, "  {name} {what}");
+        wrapped::write("  ", &format!("{name} {what}"), out)?;
     }
     if !verified.is_chain_whole {
-        let _ = writeln!(
-            text,
-            "  SHA256SUMS was altered: a line was removed, replaced or added"
-        );
+        let altered = "SHA256SUMS was altered: a line was removed, replaced or added";
+        wrapped::write("  ", altered, out)?;
     }
     let of = |wanted| {
-        verified
-            .files
-            .iter()
-            .filter(|(_, it)| *it == wanted)
-            .count()
+        let states = verified.files.iter().map(|(_, state)| *state);
+        states.filter(|it| *it == wanted).count()
     };
-    let _ = writeln!(
-        text,
-        "  {} files agree with their checksums, {} have none yet",
+    let sums = format!(
+        "{} files agree with their checksums, {} have none yet",
         of(FileState::Whole),
         of(FileState::Open)
     );
+    wrapped::write("  ", &sums, out)?;
     for it in &verified.loops {
-        loop_text(&mut text, it);
+        write_loop(it, out)?;
     }
     if let Some(link) = &verified.last_link {
-        let _ = writeln!(
-            text,
-            "\nChecksums show damage. That nobody has written everything anew is proved only where\n\
-             this line was lodged with somebody else in time:\n  chain {link}"
-        );
+        writeln!(out)?;
+        let proof = "Checksums show damage. That nobody has written everything anew is proved only \
+                     where this line was lodged with somebody else in time:";
+        wrapped::write("", proof, out)?;
+        // Whole, to be copied.
+        writeln!(out, "  chain {link}")?;
     }
-    text
+    Ok(())
 }
 
-fn loop_text(text: &mut String, it: &VerifiedLoop) {
-    let states: Vec<String> = it
-        .states
-        .iter()
+fn write_loop(it: &VerifiedLoop, out: &mut dyn io::Write) -> io::Result<()> {
+    let states = it.states.iter();
+    let states: Vec<String> = states
         .map(|(state, count)| format!("{state} {}", figures::fixed(*count as f64, 0)))
         .collect();
-    let _ = writeln!(
-        text,
-        "  {}: {} rows for {} scheduled polls: {}",
+    let rows = format!(
+        "{}: {} rows for {} scheduled polls: {}",
         it.name,
         figures::fixed(it.rows as f64, 0),
         figures::fixed(it.scheduled as f64, 0),
         states.join(", ")
     );
+    wrapped::write("  ", &rows, out)?;
+    write_grid(it, out)?;
+    for (start, duration_s, state) in it.gaps.iter().take(LISTED) {
+        let duration = figures::duration(*duration_s);
+        let text = format!("{state} for {duration} from {}", rfc3339(*start));
+        wrapped::write("    ", &text, out)?;
+    }
+    and_more(it.gaps.len(), "gaps", out)
+}
+
+/// Rows that are not where the schedule and the clock would have them.
+fn write_grid(it: &VerifiedLoop, out: &mut dyn io::Write) -> io::Result<()> {
     for (time, missing) in it.off_the_grid.iter().take(LISTED) {
         let what = if *missing > 0 { "missing" } else { "too many" };
         let count = missing.unsigned_abs();
-        let _ = writeln!(text, "    {count} rows {what} before {}", rfc3339(*time));
+        let text = format!("{count} rows {what} before {}", rfc3339(*time));
+        wrapped::write("    ", &text, out)?;
     }
     if it.backwards > 0 {
-        let _ = writeln!(text, "    {} rows are before the row above", it.backwards);
+        let text = format!("{} rows are before the row above", it.backwards);
+        wrapped::write("    ", &text, out)?;
     }
     if it.off_time > 0 {
         let count = it.off_time;
-        let _ = writeln!(
-            text,
-            "    {count} rows have a time that no clock step explains"
-        );
+        let text = format!("{count} rows have a time that no clock step explains");
+        wrapped::write("    ", &text, out)?;
     }
     for (from_s, time, by_s) in it.clock_steps.iter().take(LISTED) {
         let time = rfc3339(*time);
-        let _ = writeln!(
-            text,
-            "    the clock moved by {by_s:+.3} s to {time}, from elapsed_s {from_s} on"
-        );
+        let text = format!("the clock moved by {by_s:+.3} s to {time}, from elapsed_s {from_s} on");
+        wrapped::write("    ", &text, out)?;
     }
-    if it.clock_steps.len() > LISTED {
-        let more = it.clock_steps.len() - LISTED;
-        let _ = writeln!(text, "    and {more} clock steps more (--json)");
+    and_more(it.clock_steps.len(), "clock steps", out)
+}
+
+/// What is not listed.
+fn and_more(count: usize, what: &str, out: &mut dyn io::Write) -> io::Result<()> {
+    if count <= LISTED {
+        return Ok(());
     }
-    for (start, duration_s, state) in it.gaps.iter().take(LISTED) {
-        let duration = figures::duration(*duration_s);
-        let _ = writeln!(text, "    {state} for {duration} from {}", rfc3339(*start));
-    }
-    if it.gaps.len() > LISTED {
-        let _ = writeln!(
-            text,
-            "    and {} gaps more (--json)",
-            it.gaps.len() - LISTED
-        );
-    }
+    let text = format!("and {} {what} more (--json)", count - LISTED);
+    wrapped::write("    ", &text, out)
 }

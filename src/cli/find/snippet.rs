@@ -30,7 +30,7 @@ pub(super) fn setup_text(outcome: &Outcome, present: &[PresentPort]) -> Option<S
         let _ = write!(
             text,
             "\n[[loops]]\nname = \"unit-{unit}\"\nline = \"line-1\"\nunit_number = {unit}\n\
-             map = \"maps/controller.toml\"  # to be written: what this controller's registers mean\n"
+             map = \"maps/controller.toml\"  # to be written: what its registers mean\n"
         );
     }
     Some(text)

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write};
 use std::time::Duration;
 
+use super::super::wrapped;
 use super::check::points_in;
 use crate::figures;
 use crate::line::{PlannedRead, ReadPlan};
@@ -11,8 +12,8 @@ use crate::map::Map;
 use crate::setup::Port;
 use crate::spanned::Warning;
 
-/// So many columns for the points of a read, before the line is broken.
-const WIDEST: usize = 48;
+/// So many columns for the points of a read, behind 48 of where it is, before the line is broken.
+const WIDEST: usize = wrapped::WIDTH - 48;
 
 /// The reads of the map, and what they take.
 pub(super) fn tell(

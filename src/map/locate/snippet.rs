@@ -15,7 +15,7 @@ pub fn snippet(candidate: &Candidate, name: &Name, role: Role) -> String {
         "[points.{name}]\n\
          role = \"{}\"\n\
          table = \"{}\"\n\
-         address = {address}  # counted from zero; {one_based} in a map with one-based addresses",
+         address = {address}  # counted from zero; one-based {one_based}",
         role.word(),
         table.word(),
     );
@@ -63,7 +63,7 @@ mod tests {
             power: -2,
         };
         let point = snippet(&candidate, &"pv".parse().unwrap(), Role::ProcessValue);
-        assert!(point.contains("41 in a map with one-based addresses, 30041 as a reference"));
+        assert!(point.contains("one-based 41, 30041 as a reference"));
         let text = format!("schema = 1\ntitle = \"t\"\n{point}");
         let map = Map::parse(&text, "t.toml").unwrap();
         let mut image = crate::map::Image::default();

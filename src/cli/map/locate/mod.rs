@@ -27,7 +27,7 @@ use crate::signals;
 use state::{Known, State, Survivor};
 use tell::Told;
 
-/// Find the registers that could be the number the panel shows now.
+/// Find the registers that could be the number the panel shows now
 ///
 /// Asks the unit for all registers of the given addresses, tries every encoding, order and number of
 /// decimals on them, and lists what gives that number. Nothing is written. When the panel shows

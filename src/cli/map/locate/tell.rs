@@ -136,8 +136,8 @@ fn next_step(ranked: &[(f64, &Survivor)]) -> &'static str {
             "The likeliest as a point of the map; give it the panel's unit and compare once more:"
         }
         _ => {
-            "When the panel shows another number, run it again with that: few will follow. \
-             The likeliest so far:"
+            "When the panel shows another number, run it again with that: few will follow.\n\
+             # The likeliest so far:"
         }
     }
 }
