@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use super::evidence::write_report;
 use super::running::runtime;
 use super::watch::{pass_on, screen_facts};
-use super::{Exit, Stop, before_after, evidence_json};
+use super::{Exit, Stop, before_after, evidence_json, screen_place};
 use crate::clock::{Stamp, Stopwatch};
 use crate::console::{self, Ask, Ending, Recording, Story};
 use crate::demo::{self, BEGAN, DemoError, Live, Pace, Simulation, Stage, Teller};
@@ -24,7 +24,8 @@ use crate::setup::Setup;
 /// The whole job on a simulated annealing oven, no hardware needed.
 ///
 /// Tuning left over from a smaller oven, a setpoint step, an autotune, the same step again, and the
-/// evidence. On a terminal it opens the live screen; elsewhere it runs as fast as it can.
+/// evidence. On a terminal it opens the live screen; elsewhere, also on a dumb one (TERM=dumb), it runs
+/// as fast as it can.
 ///
 /// Example: emberline demo --headless --out /tmp/demo
 #[derive(Debug, Args)]
@@ -52,7 +53,8 @@ pub(super) fn run(args: &DemoArgs) -> Result<Exit, Stop> {
     }
     let setup = demo::setup()?;
     make_room(&args.out, &setup)?;
-    let on_screen = !args.headless && io::stdin().is_terminal() && io::stdout().is_terminal();
+    let can_show = io::stdin().is_terminal() && screen_place::obstacle().is_none();
+    let on_screen = !args.headless && can_show;
     let recording = if on_screen {
         show(args, &setup)?
     } else {

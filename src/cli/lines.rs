@@ -12,6 +12,7 @@ use super::{Exit, Stop};
 use crate::hands::{Hold, Key, Reached, reach};
 use crate::line::{self, Line, LoopSeen};
 use crate::name::Name;
+use crate::process;
 use crate::sample::{Reading, Why};
 use crate::setup::{LineSetup, LoopSetup, Setup};
 
@@ -152,8 +153,11 @@ impl Polled {
             Err(error) => {
                 let text = format!(
                     "loop '{}' was not read: line '{}' is polled by {}, and {error}\n\
-                     help: poll its unit there too, or end that process first",
-                    the_loop.name, self.line, self.by.owner
+                     help: poll its unit there too, or end that process first: {}",
+                    the_loop.name,
+                    self.line,
+                    self.by.owner,
+                    process::how_to_end(self.by.owner.process)
                 );
                 Err(Stop::new(Exit::Line, text))
             }

@@ -30,6 +30,7 @@ mod read;
 pub mod reading;
 mod record;
 mod running;
+mod screen_place;
 mod service;
 mod status_line;
 pub mod steady;

@@ -13,6 +13,7 @@ use super::{Exit, Stop};
 use crate::hands::{Hold, HoldError, Key, Owner, Served, ServedLine, Server};
 use crate::line::Ask;
 use crate::name::Name;
+use crate::process;
 use crate::session::Hand;
 use crate::setup::{LineSetup, Port, Setup};
 
@@ -151,10 +152,15 @@ pub(super) fn taken(port: &Port, by: Option<&Owner>) -> Stop {
             });
             format!(
                 "{shows}'emberline read' reads through it; to use the port otherwise end that \
-                 process first"
+                 process first: {}",
+                process::how_to_end(owner.process)
             )
         }
-        _ => "try again in a few seconds, or end that process first".to_owned(),
+        Some(owner) => format!(
+            "try again in a few seconds, or end that process first: {}",
+            process::how_to_end(owner.process)
+        ),
+        None => "try again in a few seconds, or end that process first".to_owned(),
     };
     let text = format!("{port} is polled by {who}\nhelp: {help}");
     Stop::new(Exit::Line, text)

@@ -31,7 +31,7 @@ const ENOUGH: usize = 3;
 /// Pause between the readings of --repeat.
 const AGAIN: Duration = Duration::from_secs(1);
 
-/// Read every point of every loop once.
+/// Read every point of every loop once
 ///
 /// Where another emberline polls the line, that one is asked to read it at once.
 ///

@@ -22,7 +22,7 @@ use crate::sample::{Entry, Event, Health};
 use crate::setup::Setup;
 use crate::signals::asked_to_end;
 
-/// Record loops without a screen.
+/// Record loops without a screen
 ///
 /// Every scheduled poll becomes a row, good or not. Ends after --for, or in order on Ctrl-C or a stop
 /// signal. Where a panel or a PLC already polls the units, --listen-only makes the rows from what it

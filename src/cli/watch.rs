@@ -1,6 +1,6 @@
 //! `emberline watch`: the live screen, on a line or on a recording that another process writes.
 
-use std::io;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -16,10 +16,11 @@ use super::listening::ListenArgs;
 use super::on::OnArgs;
 use super::record::recording_name;
 use super::running::{self, runtime};
-use super::{Exit, Stop, target};
+use super::{Exit, Stop, screen_place, target};
 use crate::clock::{Clock, Stamp, ThisMachine};
 use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts, Written};
 use crate::name::Name;
+use crate::process;
 use crate::record::SYNC_EVERY;
 use crate::sample::{Entry, Happening};
 use crate::session::Hand;
@@ -27,7 +28,7 @@ use crate::setup::{LoopSetup, Setup};
 use crate::signals::Signal;
 use crate::unit::Degrees;
 
-/// Show loops live in the terminal.
+/// Show loops live in the terminal
 ///
 /// Only looks: it changes nothing at the controller. Keep an independent over-temperature cut-out.
 ///
@@ -48,7 +49,8 @@ pub(super) struct WatchArgs {
     /// The recording's name; the setup file's without it.
     #[arg(long, requires = "into")]
     name: Option<Name>,
-    /// Go on recording when the terminal is closed; SIGTERM (or SIGINT) then ends it in order.
+    /// Go on recording when the terminal is closed; 'kill -TERM PROCESS' then ends it in order. Which
+    /// process it is stands above the screen, and a second 'record' or 'watch' says so.
     #[arg(long, requires = "into")]
     keep_recording: bool,
     /// Show a recording that another process is writing.
@@ -94,6 +96,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     });
     let manner = args.listen.manner(setup.used_lines())?;
     let on = args.on.runner(setup, true)?;
+    screen_place::check()?;
     let mut running = running::start(setup, manner, None, &stop, recording.as_ref())?;
     running.run_on(on)?;
     let clock = running.clock.clone();
@@ -118,6 +121,15 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         story: None,
         written: None,
     };
+    if args.keep_recording {
+        // It stays above the screen. A courtesy; a closed standard error stops no recording.
+        let process = std::process::id();
+        let _ = writeln!(
+            io::stderr(),
+            "note: process {process} goes on recording when this terminal is closed; {}",
+            process::how_to_end(process)
+        );
+    }
     let recorded = args.into.as_ref();
     let _awake = recorded.and_then(|_| args.sleep.keep_awake_silently());
     let hand = running.hand.clone();
@@ -180,7 +192,6 @@ pub(super) async fn pass_on(mut asked: mpsc::Receiver<Ask>, hand: &Hand) -> ! {
 /// What to say and return after the screen.
 fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
     if let Some(folder) = folder {
-        use std::io::Write as _;
         writeln!(io::stdout().lock(), "{}", folder.display())?;
     }
     match ending {
@@ -194,6 +205,7 @@ fn leave(ending: Ending, folder: Option<&Path>) -> Result<Exit, Stop> {
 
 fn follow(recording: &Path, shown_in: Option<Degrees>) -> Result<Exit, Stop> {
     let opened = target::recording(recording)?;
+    screen_place::check()?;
     let mut news = News::open(recording)?;
     let facts = &opened.facts;
     let last = news.latest()?;

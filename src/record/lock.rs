@@ -58,7 +58,12 @@ fn held(folder: &Path, path: &Path) -> RecordError {
         io::ErrorKind::ResourceBusy,
         format!("{holder} is recording into it"),
     );
-    let help = "'emberline watch --follow' shows it without disturbing it; to record something else \
-                beside it give that another --name";
+    let end = process::number_in(&holder).map_or_else(String::new, |process| {
+        format!("; {}", process::how_to_end(process))
+    });
+    let help = format!(
+        "'emberline watch --follow' shows it without disturbing it; to record something else beside \
+         it give that another --name{end}"
+    );
     RecordError::with_help(folder, error, help)
 }

@@ -211,8 +211,8 @@ pub struct LoopSetup {
     pub every: Duration,
     /// Degrees around the setpoint that count as in band; always above 0.
     pub band: Option<f64>,
-    /// Where the setpoint goes when a person stops everything.
+    /// Where a person puts the setpoint to stop everything; kept with the recording, acts on nothing.
     pub stop_setpoint: Option<f64>,
-    /// An autotune or step test started from here is stopped above this.
+    /// Above this a person stops an autotune; kept with the recording, acts on nothing.
     pub stop_above: Option<f64>,
 }

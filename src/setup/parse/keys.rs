@@ -95,9 +95,9 @@ keys! {
         /// Degrees around the setpoint that count as in band.
         BAND: Positive = "band" =>
             Positive("write how many degrees around the setpoint are good: band = 2.0");
-        /// Where the setpoint goes when a person stops everything.
+        /// Where a person puts the setpoint to stop everything; kept with the recording, acts on nothing.
         STOP_SETPOINT: Number = "stop_setpoint" => Number;
-        /// An autotune or step test started from here is stopped above this.
+        /// Above this a person stops an autotune; kept with the recording, acts on nothing.
         STOP_ABOVE: Number = "stop_above" => Number;
     }
 }

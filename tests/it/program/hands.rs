@@ -176,6 +176,16 @@ fn a_second_recorder_is_refused_and_told_who_is_there() {
         "help: 'emberline watch --follow ",
     ];
     refused.failed_with(3, &told);
+    let who = refused.err.split("process ").nth(1).unwrap();
+    let who = who.split(' ').next().unwrap();
+    let way = if cfg!(unix) {
+        format!(
+            "to use the port otherwise end that process first: 'kill -TERM {who}' ends it in order"
+        )
+    } else {
+        "Ctrl-C in its window ends it in order".to_owned()
+    };
+    refused.failed_with(3, &[&way]);
     assert!(!elsewhere.exists());
     let same = emberline(&["record", setup, "--into", text(into)]);
     same.failed_with(

@@ -151,7 +151,7 @@ fn a_wrong_unit_number_is_named_with_its_line_and_what_to_check() {
     }
 }
 
-/// Every command that opens a line, with a folder for what it records.
+/// Every command that opens a line and needs no terminal, with a folder for what it records.
 fn on_every_command(setup: &std::path::Path, check: impl Fn(&Ended)) {
     let setup = setup.to_str().unwrap();
     let folder = tempdir().unwrap();
@@ -160,7 +160,6 @@ fn on_every_command(setup: &std::path::Path, check: impl Fn(&Ended)) {
     for words in [
         &["read", setup][..],
         &["record", setup, "--into", into_text],
-        &["watch", setup, "--into", into_text],
         &["await", setup, "--until", "tuned"],
     ] {
         check(&emberline(words));

@@ -39,7 +39,6 @@ fn every_command_that_would_ask_stops_where_another_master_talks() {
         for words in [
             &["read", &setup][..],
             &["record", &setup, "--into", into_text],
-            &["watch", &setup, "--into", into_text],
             &["await", &setup, "--until", "tuned"],
         ] {
             let ended = emberline(&[words, &["--listen-first", "1s"]].concat());

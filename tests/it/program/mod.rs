@@ -17,6 +17,7 @@ mod maps;
 mod measured;
 #[cfg(unix)]
 mod on;
+mod people;
 mod recordings;
 #[cfg(unix)]
 mod screen;

@@ -5,7 +5,7 @@ use std::io::{Read as _, Write as _};
 use std::num::NonZero;
 use std::os::unix::process::CommandExt as _;
 use std::path::Path;
-use std::process::{Child, Command};
+use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
@@ -41,11 +41,19 @@ struct OnScreen {
     parser: Arc<Mutex<vt100::Parser>>,
     reader: JoinHandle<()>,
     is_closed: Arc<AtomicBool>,
+    /// Whether anything came that is not plain text.
+    has_escapes: Arc<AtomicBool>,
     program: Program,
 }
 
 impl OnScreen {
     fn start(words: &[&str]) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_emberline"));
+        command.args(words).env("TERM", "xterm-256color");
+        Self::run(command, true)
+    }
+
+    fn run(mut command: Command, has_keyboard: bool) -> Self {
         let keys = File::from(openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap());
         // A program that holds its own keyboard never sees its window closed.
         rustix::io::fcntl_setfd(&keys, rustix::io::FdFlags::CLOEXEC).unwrap();
@@ -62,14 +70,17 @@ impl OnScreen {
         };
         tcsetwinsize(&terminal, size).unwrap();
         let end = || terminal.try_clone().unwrap();
-        let child = Command::new(env!("CARGO_BIN_EXE_emberline"))
-            .args(words)
+        let keyboard = if has_keyboard {
+            end().into()
+        } else {
+            Stdio::null()
+        };
+        let child = command
             // As a shell does it: what is stopped is this job, not the tests.
             .process_group(0)
-            .env("TERM", "xterm-256color")
             .env("LC_ALL", "C.UTF-8")
             .env("TZ", "UTC")
-            .stdin(end())
+            .stdin(keyboard)
             .stdout(end())
             .stderr(end())
             .spawn()
@@ -79,6 +90,8 @@ impl OnScreen {
         let shown = Arc::clone(&parser);
         let is_closed = Arc::new(AtomicBool::new(false));
         let closed = Arc::clone(&is_closed);
+        let has_escapes = Arc::new(AtomicBool::new(false));
+        let escaped = Arc::clone(&has_escapes);
         let reader = std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             while !closed.load(Ordering::SeqCst) {
@@ -90,6 +103,7 @@ impl OnScreen {
                 let Ok(count @ 1..) = output.read(&mut bytes) else {
                     return;
                 };
+                escaped.fetch_or(bytes[..count].contains(&0x1b), Ordering::SeqCst);
                 shown.lock().unwrap().process(&bytes[..count]);
             }
         });
@@ -99,6 +113,7 @@ impl OnScreen {
             parser,
             reader,
             is_closed,
+            has_escapes,
             program: Program(child),
         }
     }
@@ -335,6 +350,17 @@ fn a_closed_window_stops_no_recording_that_is_to_be_kept() {
     // A shell that ends tells its jobs so, perhaps for the second time.
     let pid = Pid::from_child(&program.0);
     kill_process(pid, Signal::HUP).unwrap();
+    // Whoever comes back and begins once more is told how to end it.
+    let setup = folder.path().join("setup.toml");
+    let words = [
+        "record",
+        setup.to_str().unwrap(),
+        "--into",
+        into.to_str().unwrap(),
+    ];
+    let refused = super::emberline(&[&words[..], &AT_ONCE].concat());
+    let way = format!("'kill -TERM {}' ends it in order", program.0.id());
+    refused.failed_with(4, &[&way]);
     let told = rows();
     until("three rows more", || (rows() > told + 3).then_some(()));
     kill_process(pid, Signal::TERM).unwrap();
@@ -374,4 +400,65 @@ fn a_terminal_that_takes_nothing_keeps_no_recorder_from_ending_in_order() {
     assert_eq!(screen.program.0.wait().unwrap().code(), Some(0));
     let happened = events(&recording_in(&into), LOOP);
     assert_eq!(happened, ["recording-began", "recording-ended"]);
+}
+
+#[test]
+fn a_screen_never_comes_up_where_the_line_is_not_to_be_had() {
+    let folder = tempdir().unwrap();
+    let into = folder.path().join("recordings");
+    let into_words = ["--into", into.to_str().unwrap()];
+    let refused = |setup: &Path, texts: &[&str]| {
+        let words = ["watch", setup.to_str().unwrap(), "--listen-first", "1s"];
+        let screen = OnScreen::start(&[&words[..], &into_words].concat());
+        screen.shows(texts);
+        assert_eq!(screen.end(), Some(3));
+        assert!(!into.exists(), "something was left behind");
+    };
+    let polled = Device::polled_by_another(Plug::Tcp(Framing::Rtu), &["1:3:0:5 every 250ms"]);
+    let setup = polled.setup(folder.path());
+    refused(&setup, &["another master talks on", "--listen-only"]);
+    let setup = super::device::setup(folder.path(), "serial", "no-such-port", &Annealer);
+    refused(&setup, &["no-such-port", "help: plug the adapter in"]);
+}
+
+/// The program for a terminal of this kind.
+fn for_terminal(program: &str, words: &[&str], term: &str) -> Command {
+    let mut command = Command::new(program);
+    command.args(words).env("TERM", term);
+    command
+}
+
+#[test]
+fn a_dumb_terminal_gets_plain_lines() {
+    let folder = tempdir().unwrap();
+    let setup = device().setup(folder.path());
+    let words = ["watch", setup.to_str().unwrap()];
+    let emberline = env!("CARGO_BIN_EXE_emberline");
+    let screen = OnScreen::run(for_terminal(emberline, &words, "dumb"), true);
+    screen.shows(&["TERM=dumb", "help: 'emberline read --repeat'"]);
+    assert!(!screen.has_escapes.load(Ordering::SeqCst));
+    assert_eq!(screen.end(), Some(2));
+    let out = folder.path().join("demo");
+    let words = ["demo", "--out", out.to_str().unwrap()];
+    let screen = OnScreen::run(for_terminal(emberline, &words, "dumb"), true);
+    screen.shows(&["Improved.", "report: "]);
+    assert!(!screen.has_escapes.load(Ordering::SeqCst));
+    assert_eq!(screen.end(), Some(0));
+}
+
+/// `setsid` takes the keyboard of whoever runs the tests away.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_screen_without_a_keyboard_is_refused_in_words() {
+    let folder = tempdir().unwrap();
+    let setup = device().setup(folder.path());
+    let emberline = env!("CARGO_BIN_EXE_emberline");
+    let words = ["--wait", emberline, "watch", setup.to_str().unwrap()];
+    let screen = OnScreen::run(for_terminal("setsid", &words, "xterm"), false);
+    screen.shows(&[
+        "there is no keyboard: standard input is no terminal",
+        "help: ",
+    ]);
+    assert!(!screen.has_escapes.load(Ordering::SeqCst));
+    assert_eq!(screen.end(), Some(2));
 }
