@@ -205,9 +205,9 @@ pub(crate) mod tests {
         assert_eq!(drift(&[]), None);
         assert_eq!(drift(&record(2, 1.0, |t| t)), None);
         assert_eq!(drift(&record(9, 0.0, |t| t)), None);
-        // From 18:59 to 19:59 and from 19:00 to 20:00, a degree an hour.
+        // A degree an hour, a sample a minute.
         let hour = |minutes| drift(&record(minutes, 60.0, |t| t / 3600.0));
-        assert_eq!(hour(60), None, "59 minutes are no day");
+        assert_eq!(hour(60), None, "59 minutes");
         assert!((hour(61).unwrap().per_day - 24.0).abs() < 1e-9);
         let slow = drift(&record(61, 60.0, |t| (t / 600.0).sin())).unwrap();
         assert_eq!(slow.ci95, None, "one turn of a wave is no sixty samples");

@@ -1,5 +1,11 @@
 //! Where the setpoint moved, and how: at once, steadily, or so little that it hardly counts.
 
+mod runs;
+mod stairs;
+
+use runs::{add_cluster, is_ramp, steady_runs};
+use stairs::stairs;
+
 use super::gaps::sample_period;
 use super::noise::noise_sd;
 
@@ -7,21 +13,8 @@ use super::noise::noise_sd;
 pub(crate) const KEYING_S: f64 = 30.0;
 /// A ramp takes longer than this.
 const RAMP_S: f64 = 30.0;
-/// A ramp has at least so many changes.
-const RAMP_CHANGES: usize = 5;
-/// So many even stairs are a ramp, each like the others to this factor.
-const STAIRS: usize = 4;
-const EVEN: f64 = 2.0 + 1e-9;
 /// Setpoints are missing where two known ones are farther apart than so many sample periods.
 const GAP: f64 = 1.5;
-/// A change larger than so many usual ones is a jump, not part of a ramp.
-const JUMP: f64 = 5.0;
-/// A slow ramp shows as even stairs of one unit of the setpoint's last digit, at most one degree,
-/// however long each lasts.
-const STAIR: f64 = 1.0 + 1e-9;
-/// Higher stairs are a ramp when they are so short that no hold fits between them; else each is a
-/// step of its own.
-const STAIR_S: f64 = 300.0;
 /// Changes of a noisy (analogue) setpoint smaller than so many standard deviations are noise.
 const SETPOINT_NOISE: f64 = 6.0;
 
@@ -159,96 +152,6 @@ fn add_single(changes: &[Change], found: &mut Vec<Movement>) {
         rest = at;
     }
     keyed(&changes[rest..], found);
-}
-
-/// The longest even stairs from the first change on; none where they are too few.
-fn stairs(changes: &[Change]) -> &[Change] {
-    let Some(first) = changes.first() else {
-        return &[];
-    };
-    let (mut heights, mut widths) = (Range::none(), Range::none());
-    if !first.is_behind_gap {
-        heights.add(first.size().abs());
-    }
-    let mut end = 1;
-    for pair in changes.windows(2) {
-        let (width, height) = (pair[0].known_s_to(&pair[1]), pair[1].size().abs());
-        let is_short = width < STAIR_S || heights.most.max(height) <= STAIR;
-        let goes_on = pair[0].size().signum() == pair[1].size().signum();
-        // The last one may be lower, and sooner.
-        let is_over = height > EVEN * heights.least && !pair[1].is_behind_gap;
-        if !goes_on || !is_short || is_over || width > EVEN * widths.least {
-            break;
-        }
-        end += 1;
-        if !pair[1].is_behind_gap {
-            heights.add(height);
-        }
-        // What a gap delayed makes the next one come sooner.
-        let has_gap = pair[1].missing_s > pair[0].missing_s;
-        if !has_gap && !pair[0].is_behind_gap {
-            widths.add(width);
-        }
-        if !heights.is_even() || !widths.is_even() {
-            break;
-        }
-    }
-    let all = &changes[..end];
-    let lasts = all[end - 1].at_s - first.at_s > RAMP_S;
-    if end >= STAIRS && lasts { all } else { &[] }
-}
-
-/// The least and the most of some values.
-struct Range {
-    least: f64,
-    most: f64,
-}
-
-impl Range {
-    fn none() -> Self {
-        Self {
-            least: f64::INFINITY,
-            most: 0.0,
-        }
-    }
-
-    fn add(&mut self, value: f64) {
-        self.least = self.least.min(value);
-        self.most = self.most.max(value);
-    }
-
-    fn is_even(&self) -> bool {
-        self.most <= EVEN * self.least
-    }
-}
-
-/// Each part of a cluster that holds a ramp is a movement of its own.
-fn add_cluster(cluster: &[Change], found: &mut Vec<Movement>) {
-    let runs = steady_runs(cluster);
-    for (index, run) in runs.iter().enumerate() {
-        let next_is_ramp = runs.get(index + 1).is_some_and(|next| is_ramp(next));
-        if is_ramp(run) {
-            found.extend(movement(run, Manner::Steadily));
-        } else if !next_is_ramp {
-            // A jump right before a ramp does not stay, so it is no step of its own.
-            found.extend(movement(run, Manner::AtOnce));
-        }
-    }
-}
-
-/// Runs in one direction without jumps.
-fn steady_runs(cluster: &[Change]) -> Vec<&[Change]> {
-    let sizes = cluster.iter().map(|change| change.size().abs()).collect();
-    let usual = super::noise::median(sizes).unwrap_or_default();
-    let jumps = |change: &Change| !change.is_behind_gap && change.size().abs() > JUMP * usual;
-    let alike =
-        |a: &Change, b: &Change| a.size().signum() == b.size().signum() && jumps(a) == jumps(b);
-    cluster.chunk_by(alike).collect()
-}
-
-fn is_ramp(run: &[Change]) -> bool {
-    let ends = run.first().zip(run.last());
-    run.len() >= RAMP_CHANGES && ends.is_some_and(|(first, last)| last.at_s - first.at_s > RAMP_S)
 }
 
 fn movement(changes: &[Change], manner: Manner) -> Option<Movement> {
