@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use chrono::SecondsFormat;
 
 use super::measure::MeasuredLoop;
-use super::{diagnosis_text, wrapped};
+use super::{diagnosis_text, row_counts, wrapped};
 use crate::analysis::{
     Episode, EpisodeKind, Note, OwnNumbers, StepNumbers, TuneOutcome, last_part_s,
 };
@@ -59,19 +59,7 @@ fn has_figures(kind: EpisodeKind) -> bool {
 }
 
 fn heading(source: &str, record: &LoopRecord, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "{} in {source}", record.name)?;
-    let counted = |(why, count): &(String, usize)| format!("{} {why}", fixed(*count as f64, 0));
-    let bad: Vec<String> = record.bad_rows.iter().map(counted).collect();
-    let rows = fixed(record.rows as f64, 0);
-    if bad.is_empty() {
-        writeln!(out, "{rows} rows, all good")?;
-    } else {
-        wrapped::write(
-            "",
-            &format!("{rows} rows, of these {}", bad.join(", ")),
-            out,
-        )?;
-    }
+    row_counts::write(&record.name, source, record.rows, &record.bad_rows, out)?;
     trend(record, out)?;
     writeln!(out)
 }

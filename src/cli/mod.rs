@@ -29,6 +29,7 @@ mod owning;
 mod read;
 pub mod reading;
 mod record;
+mod row_counts;
 mod running;
 mod screen_place;
 mod service;

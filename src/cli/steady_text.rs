@@ -6,7 +6,7 @@ use chrono::SecondsFormat;
 
 use super::measure_text::{degrees, note_texts};
 use super::steady::SteadyLoop;
-use super::{diagnosis_text, steady_tables, wrapped};
+use super::{diagnosis_text, row_counts, steady_tables, wrapped};
 use crate::analysis::{Drift, Steady};
 use crate::figures::{amount, duration, fixed};
 
@@ -36,16 +36,7 @@ pub(super) fn write(source: &str, loops: &[SteadyLoop], out: &mut dyn Write) -> 
 }
 
 fn heading(source: &str, one: &SteadyLoop, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "{} in {source}", one.name)?;
-    let counted = |(why, count): &(String, usize)| format!("{} {why}", fixed(*count as f64, 0));
-    let bad: Vec<String> = one.rows.bad.iter().map(counted).collect();
-    let rows = fixed(one.rows.rows as f64, 0);
-    if bad.is_empty() {
-        writeln!(out, "{rows} rows, all good")?;
-    } else {
-        let text = format!("{rows} rows, of these {}", bad.join(", "));
-        wrapped::write("", &text, out)?;
-    }
+    row_counts::write(&one.name, source, one.rows.rows, &one.rows.bad, out)?;
     let steady = &one.steady;
     if steady.count > 0 {
         let around = steady.around.map_or_else(String::new, |around| {
@@ -84,6 +75,9 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
 /// Decimals that show two digits of a small number.
 fn decimals_of(size: f64) -> usize {
     let size = size.abs();
+    if size == 0.0 {
+        return 1;
+    }
     if size < 1e-6 {
         return 7;
     }
@@ -268,5 +262,21 @@ pub(super) fn when(one: &SteadyLoop, time_s: f64) -> String {
     match one.wall_time(time_s) {
         Some(time) => time.to_rfc3339_opts(SecondsFormat::Secs, true),
         None => format!("{} s", fixed(time_s, 1)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_has_no_row_of_zeros() {
+        let still = Drift {
+            per_day: 0.0,
+            ci95: Some([0.0, 0.0]),
+            daily_amplitude: None,
+        };
+        assert_eq!(slope(still), ["0.0", "95 %: 0.0 to 0.0"]);
+        assert_eq!(signed(0.0123, decimals_of(0.0123)), "+0.012");
     }
 }
