@@ -18,7 +18,9 @@ use super::record::recording_name;
 use super::running::{self, runtime};
 use super::{Exit, Stop, screen_place, target};
 use crate::clock::{Clock, Stamp, ThisMachine};
-use crate::console::{self, Ask, Ending, Look, LoopFacts, Recording, ScreenFacts, Written};
+use crate::console::{
+    self, Ask, Background, Ending, Look, LoopFacts, Recording, ScreenFacts, Written,
+};
 use crate::name::Name;
 use crate::process;
 use crate::record::SYNC_EVERY;
@@ -173,9 +175,15 @@ pub(super) fn screen_facts(setup: &Setup, recording: Recording) -> ScreenFacts {
         loops: setup.loops.iter().filter_map(facts).collect(),
         recording,
         listens: false,
-        look: Look::detect(|name| std::env::var(name).ok()),
+        look: look(),
         zone: console::local_offset,
     }
+}
+
+/// The look that suits this terminal.
+fn look() -> Look {
+    let variable = |name: &str| std::env::var(name).ok();
+    Look::detect(variable).on(Background::detect(variable))
 }
 
 /// Turns what is asked at the screen into marks; never returns while the screen is there.

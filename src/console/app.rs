@@ -219,6 +219,7 @@ impl App {
     /// Draws the whole screen.
     pub fn draw(&mut self, frame: &mut Frame) {
         let area = frame.area();
+        self.watched.iter_mut().for_each(Watched::refresh_rate);
         if let Some(one) = self.alone.and_then(|i| self.watched.get_mut(i)) {
             one.refresh_episode();
         }
@@ -352,6 +353,7 @@ impl App {
             history: &one.history,
             every_s: one.facts.every.as_secs_f64(),
             peaks: one.swings.peaks(),
+            outcome: one.outcome(),
             line: &one.facts.line,
             polls: one.polls,
             lost: &one.lost,

@@ -104,11 +104,18 @@ fn faulty(watched: &Watched) -> Doing {
 
 fn controlling(watched: &Watched, now_s: f64) -> Doing {
     if let Some(began_s) = watched.tuning_since_s() {
-        let text = format!("autotune under way for {}", lasting(now_s - began_s));
+        let text = format!("autotune for {}", lasting(now_s - began_s));
         return Doing {
             more: watched.swings.story(now_s, watched.facts.swings),
             ..say(Tone::Tuning, text)
         };
+    }
+    if watched.awaits_verdict(now_s) {
+        return say_moving(
+            Tone::Tuning,
+            "autotune over, reading what it found",
+            watched,
+        );
     }
     match watched.mode() {
         Some(Meaning::Manual) => return say_moving(Tone::Off, "in manual", watched),
@@ -125,10 +132,7 @@ fn controlling(watched: &Watched, now_s: f64) -> Doing {
 fn against(watched: &Watched, pv: f64, target: f64, now_s: f64) -> Doing {
     if let Some(since_s) = watched.in_band_since_s {
         let text = format!("in band for {}", lasting(now_s - since_s));
-        return Doing {
-            more: watched.outcome().unwrap_or_default().to_owned(),
-            ..say(Tone::Calm, text)
-        };
+        return say_moving(Tone::Calm, text, watched);
     }
     let side = if pv > target { "above" } else { "below" };
     if let Some(left_s) = watched.left_band_s {
@@ -145,7 +149,7 @@ fn against(watched: &Watched, pv: f64, target: f64, now_s: f64) -> Doing {
 }
 
 fn slope(watched: &Watched) -> Option<String> {
-    let slope = watched.slope_per_min()?;
+    let slope = watched.rate_per_min?;
     Some(if slope.abs() < STEADY_PER_MIN {
         "steady".to_owned()
     } else {

@@ -12,6 +12,9 @@ const LONGEST_MARK: usize = 200;
 /// The arrow keys move the trend by this part of its span.
 const PAN: f64 = 0.25;
 
+/// Lines of help at a time.
+const HELP_PAGE: u16 = 8;
+
 /// From a quarter of the height for what there is to a sixteenth of it over the height.
 const VALUE_ZOOMS: std::ops::RangeInclusive<i32> = -2..=4;
 
@@ -53,9 +56,7 @@ impl App {
                 }
                 None
             }
-            // Any key closes help; `q` still quits.
-            Open::Help if key.code == KeyCode::Char('q') => self.on_plain_key(key),
-            Open::Help => None,
+            Open::Help(from) => self.on_key_in_help(key, from),
             Open::Nothing if self.cursor.is_some() && self.on_key_at_cursor(key) => None,
             Open::Nothing => self.on_plain_key(key),
         }
@@ -64,7 +65,7 @@ impl App {
     fn on_plain_key(&mut self, key: KeyEvent) -> Option<Ask> {
         match key.code {
             KeyCode::Char('q') => self.ask_to_quit(),
-            KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help,
+            KeyCode::Char('?' | 'h') | KeyCode::F(1) => self.open = Open::Help(0),
             KeyCode::Char('m') => self.begin_mark(),
             KeyCode::Char('n') => return self.go_on(),
             KeyCode::Char('a') => self.acknowledge(),
@@ -82,6 +83,7 @@ impl App {
             KeyCode::Char('-') => self.zoom(1),
             KeyCode::Char('v') => self.zoom_values(1),
             KeyCode::Char('V') => self.zoom_values(-1),
+            KeyCode::Char('b') => self.screen.look = self.screen.look.on_the_other_background(),
             KeyCode::Char('0') => {
                 self.span = None;
                 self.value_zoom = 0;
@@ -93,6 +95,25 @@ impl App {
                 self.alone = self.chosen;
             }
             KeyCode::Esc if self.watched.len() > 1 => self.alone = None,
+            _ => {}
+        }
+        None
+    }
+
+    /// Any key closes help but those that show the rest of it; `q` still quits.
+    fn on_key_in_help(&mut self, key: KeyEvent, from: u16) -> Option<Ask> {
+        match key.code {
+            KeyCode::Char('q') => return self.on_plain_key(key),
+            KeyCode::Down | KeyCode::PageDown | KeyCode::Char(' ') => {
+                let page = if key.code == KeyCode::Down {
+                    1
+                } else {
+                    HELP_PAGE
+                };
+                self.open = Open::Help(from + page.min(self.places.help_below));
+            }
+            KeyCode::Up => self.open = Open::Help(from.saturating_sub(1)),
+            KeyCode::PageUp => self.open = Open::Help(from.saturating_sub(HELP_PAGE)),
             _ => {}
         }
         None

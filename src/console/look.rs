@@ -2,6 +2,8 @@
 
 use ratatui::style::{Color, Modifier, Style};
 
+use super::background::Background;
+
 /// The styles and characters a screen is drawn with.
 ///
 /// Colours are those of Okabe and Ito, "Color Universal Design" (2008), which people with any kind
@@ -30,6 +32,8 @@ pub struct Look {
     pub band: Style,
     /// Whether only ASCII characters may be used.
     pub ascii: bool,
+    depth: Depth,
+    background: Background,
 }
 
 /// How many colours a terminal has.
@@ -61,6 +65,13 @@ const GREY: Ink = ink((0x8A, 0x8A, 0x8A), 245, Color::DarkGray);
 const DARK_GREEN: Ink = ink((0x00, 0x57, 0x40), 23, Color::DarkGray);
 const DARK_BLUE: Ink = ink((0x1C, 0x3A, 0x52), 237, Color::Blue);
 const WHITE: Ink = ink((0xF2, 0xF2, 0xF2), 255, Color::White);
+/// For light backgrounds.
+const BLUE: Ink = ink((0x00, 0x72, 0xB2), 25, Color::Blue);
+const DEEP_PURPLE: Ink = ink((0xA8, 0x4A, 0x80), 132, Color::Magenta);
+const DEEP_GREY: Ink = ink((0x66, 0x66, 0x66), 241, Color::DarkGray);
+const PALE_GREEN: Ink = ink((0x8C, 0xD0, 0xB8), 115, Color::Gray);
+const PALE_BLUE: Ink = ink((0xCF, 0xE3, 0xF2), 153, Color::Cyan);
+const BLACK: Ink = ink((0x00, 0x00, 0x00), 16, Color::Black);
 
 const fn ink(rgb: (u8, u8, u8), indexed: u8, named: Color) -> Ink {
     Ink {
@@ -71,7 +82,7 @@ const fn ink(rgb: (u8, u8, u8), indexed: u8, named: Color) -> Ink {
 }
 
 impl Look {
-    /// The look for a terminal with so many colours.
+    /// The look for a terminal with so many colours and a dark background.
     pub fn of(depth: Depth, ascii: bool) -> Self {
         if depth == Depth::None {
             return Self::plain(ascii);
@@ -89,7 +100,38 @@ impl Look {
             bar: Style::new().fg(WHITE.at(depth)).bg(DARK_BLUE.at(depth)),
             band: fg(&GREY),
             ascii,
+            depth,
+            background: Background::Dark,
         }
+    }
+
+    /// The same look on another background. Orange and sky blue are too pale on white (less than 3 to 1
+    /// in luminance, WCAG 2.2, 1.4.11), so there black and blue of the same palette stand for them.
+    #[must_use]
+    pub fn on(self, background: Background) -> Self {
+        let dark = Self::of(self.depth, self.ascii);
+        if self.depth == Depth::None || background == Background::Dark {
+            return Self { background, ..dark };
+        }
+        let fg = |ink: &Ink| Style::new().fg(ink.at(self.depth));
+        Self {
+            pv: fg(&BLUE),
+            setpoint: Style::new(),
+            output: fg(&BLUISH_GREEN),
+            output_peak: fg(&PALE_GREEN),
+            mark: fg(&DEEP_PURPLE),
+            quiet: fg(&DEEP_GREY),
+            bar: Style::new()
+                .fg(BLACK.at(self.depth))
+                .bg(PALE_BLUE.at(self.depth)),
+            band: fg(&DEEP_GREY),
+            background,
+            ..dark
+        }
+    }
+
+    pub(super) fn on_the_other_background(self) -> Self {
+        self.on(self.background.other())
     }
 
     /// The look that suits the environment; `variable` looks up one of its variables.
@@ -114,6 +156,8 @@ impl Look {
             bar: with(Modifier::REVERSED),
             band: with(Modifier::DIM),
             ascii,
+            depth: Depth::None,
+            background: Background::Dark,
         }
     }
 

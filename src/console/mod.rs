@@ -6,6 +6,7 @@
 //! everything it waits for.
 
 mod session;
+mod background;
 mod look;
 mod words;
 mod ticks;
@@ -13,6 +14,7 @@ mod digits;
 mod pixels;
 mod places;
 mod swings;
+mod rate;
 mod watched;
 mod episode;
 mod danger;
@@ -30,6 +32,7 @@ mod news;
 mod run;
 
 pub use app::App;
+pub use background::Background;
 pub use look::{Depth, Look};
 pub use run::run;
 pub use session::{

@@ -8,6 +8,8 @@ pub(super) struct Places {
     pub(super) plots: Vec<Plot>,
     /// The whole of each loop, with its index.
     pub(super) loops: Vec<(Rect, usize)>,
+    /// Lines of help that did not fit.
+    pub(super) help_below: u16,
 }
 
 /// A trend.

@@ -2,6 +2,9 @@
 
 use crate::figures::duration;
 
+/// The time left is told in seconds where it is shorter than this.
+const SHORT_S: f64 = 120.0;
+
 /// Crossings of the setpoint since an autotune began.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Swings {
@@ -50,13 +53,15 @@ impl Swings {
             (count, None) => format!("swing {count}"),
             (count, Some(usual)) => {
                 let usual = usize::from(usual);
-                let left = self.left(now_s, usual).unwrap_or_default();
+                let left = self.left(now_s, usual);
+                let left = left.map_or(String::new(), |left| format!(", {left}"));
                 format!("swing {count} of about {}{left}", usual.max(count))
             }
         }
     }
 
-    /// Between the shortest and the longest half swing for each that is to come.
+    /// How long it may take yet: for each half swing that is to come the shortest or the longest there
+    /// was. `None` where more swings than usual have passed.
     fn left(&self, now_s: f64, usual: usize) -> Option<String> {
         let last_s = self.crossed_s.last()?;
         // The approach before the first crossing is no half swing.
@@ -65,17 +70,23 @@ impl Swings {
             .fold((0, f64::INFINITY, 0.0_f64), |(n, low, high), half| {
                 (n + 1, low.min(half), high.max(half))
             });
-        let to_come = (2 * usual).checked_sub(count)? as f64;
-        if count < 2 || to_come < 1.0 {
-            return None;
+        if count < 2 {
+            return Some("time left known after the first".to_owned());
         }
-        let passed_s = now_s - last_s;
-        let minutes = |half: f64| ((to_come * half - passed_s) / 60.0).max(0.0).ceil();
-        let (low, high) = (minutes(shortest), minutes(longest));
-        Some(if low < high {
-            format!(", {low} to {high} min left")
+        let to_come = (2 * usual).checked_sub(count)? as f64;
+        let left_s = |half: f64| to_come * half - (now_s - last_s);
+        let (low_s, high_s) = (left_s(shortest), left_s(longest));
+        if high_s <= 0.0 {
+            return Some("longer than usual".to_owned());
+        }
+        let minutes = |seconds: f64| (seconds / 60.0).max(0.0).ceil();
+        Some(if high_s < SHORT_S {
+            let tens = (high_s / 10.0).ceil() * 10.0;
+            format!("about {tens} s left")
+        } else if minutes(low_s) < minutes(high_s) {
+            format!("{} to {} min left", minutes(low_s), minutes(high_s))
         } else {
-            format!(", about {} left", duration(high * 60.0))
+            format!("about {} left", duration(60.0 * minutes(high_s)))
         })
     }
 }
@@ -115,7 +126,19 @@ mod tests {
             swung(800).story(800.0, Some(3)),
             "swing 2 of about 3, about 20 min left"
         );
-        assert_eq!(swung(200).story(200.0, Some(3)), "swing 1 of about 3");
+        assert_eq!(
+            swung(200).story(200.0, Some(3)),
+            "swing 1 of about 3, time left known after the first"
+        );
         assert_eq!(swung(200).story(200.0, None), "swing 1");
+    }
+
+    #[test]
+    fn the_last_two_minutes_are_counted_in_seconds_and_an_overrun_is_told() {
+        // Five of six half swings done at 1660 s: the last one takes 300 s.
+        let told = |now_s: f64| swung(1700).story(now_s, Some(3));
+        assert_eq!(told(1860.5), "swing 3 of about 3, about 100 s left");
+        assert_eq!(told(1955.5), "swing 3 of about 3, about 10 s left");
+        assert_eq!(told(1961.0), "swing 3 of about 3, longer than usual");
     }
 }

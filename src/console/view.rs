@@ -59,6 +59,8 @@ pub(super) struct LoopView<'a> {
     pub(super) lost: &'a [(Why, u64)],
     pub(super) health: Option<&'a Health>,
     pub(super) episode: Option<Present>,
+    /// How the latest autotune ended.
+    pub(super) outcome: Option<&'a Moment>,
     /// Extremes of the swings of the latest autotune: when, and the process value.
     pub(super) peaks: &'a [(f64, f64)],
 }
@@ -77,8 +79,8 @@ pub(super) struct TimeWindow {
 pub(super) enum Open {
     /// Nothing.
     Nothing,
-    /// The explanation of every key.
-    Help,
+    /// The explanation of every key, from this line on.
+    Help(u16),
     /// A note being typed.
     Mark(String),
     /// "Stop the recording?"

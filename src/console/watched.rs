@@ -5,17 +5,21 @@ use crate::map::Meaning;
 use crate::notice::DangerWatch;
 use crate::number::Number;
 use crate::sample::{Happening, Health, Reading, Sample, State, Why};
-use crate::trend::History;
+use crate::trend::{History, Moment};
 use crate::unit::Degrees;
 
 use super::danger::Dangers;
 use super::episode;
+use super::rate::Rate;
 use super::session::LoopFacts;
 use super::swings::Swings;
 
 /// Changes of the setpoint closer together than this belong together: a person keying digits, or a
 /// ramp.
 const KEYING_S: f64 = 30.0;
+
+/// What an autotune did is read within this, or not at all.
+const VERDICT_S: f64 = 60.0;
 
 /// So many polls may be lost before "in band since" begins anew (common practice, no source).
 const FEW_POLLS: f64 = 3.0;
@@ -38,6 +42,9 @@ pub(super) struct Watched {
     pub(super) setpoint: Option<(f64, Option<f64>)>,
     /// When the setpoint began to move the last time it moved.
     pub(super) moved_s: Option<f64>,
+    rate: Rate,
+    /// Degrees a minute as of a moment ago, where there are values enough to tell.
+    pub(super) rate_per_min: Option<f64>,
     /// The swings of the latest autotune.
     pub(super) swings: Swings,
     /// The present episode and its numbers, as of a moment ago.
@@ -68,6 +75,8 @@ impl Watched {
             left_band_s: None,
             setpoint: None,
             moved_s: None,
+            rate: Rate::default(),
+            rate_per_min: None,
             swings: Swings::default(),
             episode: None,
             episode_due_s: None,
@@ -104,6 +113,10 @@ impl Watched {
         }
         self.follow_setpoint(at_s, self.facts.roles.setpoint(sample));
         if let Some(pv) = self.facts.roles.pv(sample) {
+            if self.was_away(at_s) {
+                self.rate.clear();
+            }
+            self.rate.take(at_s, pv);
             self.follow_band(at_s, pv);
             self.follow_tune(at_s, pv);
             let number = sample.readings.get(self.facts.roles.pv);
@@ -173,8 +186,8 @@ impl Watched {
         }
     }
 
-    /// How the latest autotune ended, until the setpoint moves again.
-    pub(super) fn outcome(&self) -> Option<&str> {
+    /// How the latest autotune ended, until another one begins.
+    pub(super) fn outcome(&self) -> Option<&Moment> {
         let ended = self.history.moments().iter().rfind(|moment| {
             matches!(
                 moment.what,
@@ -183,17 +196,26 @@ impl Watched {
                     | Happening::AutotuneUnknown
             )
         })?;
-        let is_fresh = self.moved_s.is_none_or(|moved_s| moved_s < ended.at_s);
-        is_fresh.then_some(&ended.text)
+        let began_s = self.history.tunes().last().map(|(began_s, _)| *began_s);
+        began_s
+            .is_none_or(|began_s| began_s <= ended.at_s)
+            .then_some(ended)
     }
 
-    /// Degrees a minute, from the last minute; `None` without values at both ends of it.
-    pub(super) fn slope_per_min(&self) -> Option<f64> {
-        let last = self.history.last()?;
-        let first = self.history.nearest(last.at_s - 60.0)?;
-        let minutes = (last.at_s - first.at_s) / 60.0;
-        let slope = f64::from(last.pv - first.pv) / minutes;
-        (slope.is_finite() && minutes > 0.25).then_some(slope)
+    /// Whether an autotune ended a moment ago and what it did is not known yet.
+    pub(super) fn awaits_verdict(&self, now_s: f64) -> bool {
+        let ended_s = self
+            .history
+            .tunes()
+            .last()
+            .and_then(|(_, ended_s)| *ended_s);
+        ended_s.is_some_and(|ended_s| now_s - ended_s < VERDICT_S) && self.outcome().is_none()
+    }
+
+    /// Works the rate out again; only for a picture, not for each of many samples.
+    pub(super) fn refresh_rate(&mut self) {
+        let digit = 10_f64.powi(-self.decimals().cast_signed());
+        self.rate_per_min = self.rate.per_min(digit);
     }
 
     fn follow_setpoint(&mut self, at_s: f64, setpoint: Option<f64>) {

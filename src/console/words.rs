@@ -2,8 +2,10 @@
 
 use chrono::{DateTime, Utc};
 
+use super::look::Look;
 use super::session::Zone;
 use crate::figures::fixed;
+use crate::sample::Happening;
 
 /// What stands where a value is not known.
 pub(super) const UNKNOWN: &str = "----";
@@ -33,6 +35,14 @@ pub(super) fn lasting(seconds: f64) -> String {
     match days {
         0 => clock,
         _ => format!("{days} d {clock}"),
+    }
+}
+
+/// What happened, as a screen with these characters writes it; a person's own words stay as they are.
+pub(super) fn told(what: Happening, text: &str, look: &Look) -> String {
+    match what {
+        Happening::Mark => format!("mark: {text}"),
+        _ => text.replace("->", look.choose("→", "->")),
     }
 }
 

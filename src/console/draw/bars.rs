@@ -111,22 +111,34 @@ pub(super) fn story(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
     }
 }
 
-/// What the screen says about itself.
+/// Rows that dangers and what the screen says about itself need.
+pub(super) fn notices_height(view: &ScreenView, columns: u16) -> u16 {
+    notice_lines(view, columns).len() as u16
+}
+
+/// Dangers, and what the screen says about itself: whole, for a danger cut short may be taken wrong.
 pub(super) fn notices(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
     let mut pen = Pen::new(buffer, area);
-    for (y, notice) in view.notices.iter().enumerate() {
+    for (y, (line, style)) in notice_lines(view, area.width).iter().enumerate() {
+        pen.put(1, y as u16, line, *style);
+    }
+}
+
+fn notice_lines(view: &ScreenView, columns: u16) -> Vec<(String, Style)> {
+    let lines = view.notices.iter().flat_map(|notice| {
         let style = if notice.is_trouble {
             view.look.trouble
         } else {
             view.look.quiet
         };
-        let text = fit(&notice.text, area.width.saturating_sub(2), view.look.ascii);
-        pen.put(1, y as u16, &text, style);
-    }
+        let lines = wrapped(&notice.text, columns.saturating_sub(2));
+        lines.into_iter().map(move |line| (line, style))
+    });
+    lines.collect()
 }
 
 /// Line health, and the keys that work now; or the question that is open.
-pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
+pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView, help_below: u16) {
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
     match view.open {
@@ -148,9 +160,9 @@ pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
             let question = "Stop the recording and leave?   y yes   n no";
             pen.put(1, 0, question, look.bar.patch(look.strong));
         }
-        Open::Nothing | Open::Help => {
+        Open::Nothing | Open::Help(_) => {
             let mut left = area.width;
-            for (key, what) in hints(view).iter().rev() {
+            for (key, what) in hints(view, help_below).iter().rev() {
                 let wide = width(key) + 1 + width(what);
                 left = left.saturating_sub(wide + if left == area.width { 1 } else { 2 });
                 let x = pen.put(left, 0, key, look.strong);
@@ -162,10 +174,14 @@ pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
     }
 }
 
-fn hints(view: &ScreenView) -> Vec<(&'static str, &'static str)> {
+fn hints(view: &ScreenView, help_below: u16) -> Vec<(&'static str, &'static str)> {
     let mut hints = Vec::new();
-    if *view.open == Open::Help {
-        return vec![("Esc", "close help"), ("q", "quit")];
+    if let Open::Help(_) = view.open {
+        if help_below > 0 {
+            hints.push((view.look.choose("↓", "down"), "more"));
+        }
+        hints.extend([("Esc", "close help"), ("q", "quit")]);
+        return hints;
     }
     if view.has_danger {
         hints.push(("a", "acknowledge"));

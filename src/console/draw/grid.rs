@@ -5,11 +5,13 @@ use ratatui::layout::{Constraint, Layout, Rect};
 
 use super::bars::tone_style;
 use super::pen::{Pen, fit};
+use super::readout;
 use super::strip::{deviation_text, plain};
 use super::trend;
 use crate::console::places::{Places, Plot};
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::number;
+use crate::trend::Point;
 
 /// Draws up to four loops, two by two; gives where they are.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
@@ -53,25 +55,35 @@ fn tile(
     };
     pen.put(0, 0, sign, look.strong);
     let x = pen.put(1, 0, one.name, look.strong) + 2;
-    let sentence = fit(&one.doing.text, area.width.saturating_sub(x), look.ascii);
-    pen.put(x, 0, &sentence, tone_style(look, one.doing.tone));
+    let (sentence, style) = match view.cursor {
+        Some(cursor) => (readout::short(view, one, cursor), look.bar),
+        None => (one.doing.text.clone(), tone_style(look, one.doing.tone)),
+    };
+    let room = area.width.saturating_sub(x);
+    pen.put(x, 0, &fit(&sentence, room, look.ascii), style);
     values(&mut pen, one, view);
     trend::draw_parts(buffer, [plot, lane, axis], view, one)
 }
 
+/// The values now, or where the cursor is.
 fn values(pen: &mut Pen, one: &LoopView, view: &ScreenView) {
     let look = view.look;
-    let value = &plain(one.pv, one.decimals);
+    let now = [one.pv, one.setpoint, one.output];
+    let [pv, setpoint, output] = view.cursor.map_or(now, |cursor| {
+        let here = one.history.nearest(cursor.at_s);
+        let value = |of: fn(Point) -> f32| here.map(of).filter(|v| v.is_finite()).map(f64::from);
+        [value(|p| p.pv), value(|p| p.setpoint), value(|p| p.output)]
+    });
+    let value = &plain(pv, one.decimals);
     let x = pen.put(1, 1, &format!("{value:>7} "), look.pv.patch(look.strong));
     let x = pen.put(x, 1, one.unit, look.quiet) + 1;
     let x = pen.put(x, 1, look.choose("→ ", "> "), look.quiet);
-    let target = &plain(one.setpoint, one.decimals);
+    let target = &plain(setpoint, one.decimals);
     let x = pen.put(x, 1, &format!("{target:<7}"), look.setpoint);
-    let off = one
-        .deviation()
-        .map_or(String::new(), |d| deviation_text(d, one));
+    let off = pv.zip(setpoint).map(|(pv, setpoint)| pv - setpoint);
+    let off = off.map_or(String::new(), |d| deviation_text(d, one));
     pen.put(x, 1, &format!("{off:>7}"), look.strong);
-    if let Some(output) = one.output {
+    if let Some(output) = output {
         let text = &format!("{} %", number(output, 0));
         pen.put_right(0, 1, text, look.output);
     }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::pen::{fit, width};
+use super::pen::width;
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::count;
 use crate::figures;
@@ -31,7 +31,12 @@ pub(super) fn strip(view: &ScreenView, room: u16) -> String {
     };
     let fits = |text: &String| width(text) <= room;
     let longest = (1..=LEVELS).rev().map(shortened).find(fits);
-    longest.unwrap_or_else(|| fit(&in_all(view), room, view.look.ascii))
+    let in_few = || {
+        let loops: Vec<&LoopView> = groups.iter().flat_map(|g| g.loops.clone()).collect();
+        let lost = format!("{} lost", count(lost(&loops)));
+        [lost_of(&loops), lost].into_iter().find(fits)
+    };
+    longest.or_else(in_few).unwrap_or_default()
 }
 
 /// Levels of detail: from the line with its losses to everything.
@@ -54,11 +59,6 @@ fn by_line<'a>(view: &'a ScreenView) -> Vec<Group<'a>> {
         }
     }
     groups
-}
-
-fn in_all(view: &ScreenView) -> String {
-    let loops: Vec<&LoopView> = view.loops.iter().collect();
-    lost_of(&loops)
 }
 
 impl Group<'_> {
@@ -124,9 +124,16 @@ impl Group<'_> {
 }
 
 fn lost_of(loops: &[&LoopView]) -> String {
-    let lost = loops.iter().flat_map(|one| one.lost).map(|(_, lost)| lost);
     let polls = loops.iter().map(|one| one.polls).sum();
-    format!("{} lost of {}", count(lost.sum()), count(polls))
+    format!("{} lost of {}", count(lost(loops)), count(polls))
+}
+
+fn lost(loops: &[&LoopView]) -> u64 {
+    loops
+        .iter()
+        .flat_map(|one| one.lost)
+        .map(|(_, lost)| lost)
+        .sum()
 }
 
 /// Why a poll brought nothing, in a word or two.
@@ -137,7 +144,7 @@ fn reason(why: Why) -> &'static str {
         Why::Refused(_) => "refused",
         Why::Foreign => "only others",
         Why::Skipped => "skipped",
-        Why::PortLost => "port lost",
+        Why::PortLost => "port was gone",
         Why::NotRunning => "not polled",
     }
 }

@@ -6,11 +6,14 @@ use ratatui::layout::Rect;
 use super::bars::tone_style;
 use super::pen::{Pen, fit, width};
 use super::strip::{deviation_text, plain};
+use crate::console::doing::Tone;
 use crate::console::pixels::{Ink, Pixels};
 use crate::console::view::{LoopView, ScreenView};
 
 /// Columns for the value, its unit and the deviation.
 const VALUES: u16 = 22;
+/// From so many columns on there is a sparkline.
+const ROOM: u16 = 70;
 
 /// Draws a row for each loop, scrolled so that the selected one shows; gives where each is.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Vec<(Rect, usize)> {
@@ -32,7 +35,11 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Vec<(R
 
 fn line(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_selected: bool) {
     let look = view.look;
-    let wide = (area.width / 6).min(30);
+    let wide = if area.width < ROOM {
+        0
+    } else {
+        (area.width / 6).min(30)
+    };
     let spark = Rect::new(area.right().saturating_sub(wide + 1), area.y, wide, 1);
     let mut pen = Pen::new(buffer, area);
     let names = view
@@ -42,6 +49,8 @@ fn line(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_s
         .max()
         .unwrap_or(0);
     let names = names.min(area.width / 5);
+    // What stands back elsewhere is lost on a bar of 16 colours.
+    let quiet = if is_selected { look.bar } else { look.quiet };
     if is_selected {
         pen.tint(0, look.bar);
         pen.put(0, 0, look.choose("▸", ">"), look.strong);
@@ -50,10 +59,14 @@ fn line(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView, is_s
     let values = area.width.saturating_sub(wide + VALUES + 2);
     let room = values.saturating_sub(names + 4);
     let sentence = fit(&one.doing.text, room, look.ascii);
-    pen.put(names + 3, 0, &sentence, tone_style(look, one.doing.tone));
+    let tone = match one.doing.tone {
+        Tone::Unknown => quiet,
+        tone => tone_style(look, tone),
+    };
+    pen.put(names + 3, 0, &sentence, tone);
     let value = &plain(one.pv, one.decimals);
     let x = pen.put(values, 0, &format!("{value:>7} "), look.pv);
-    let x = pen.put(x, 0, one.unit, look.quiet);
+    let x = pen.put(x, 0, one.unit, quiet);
     let off = one
         .deviation()
         .map_or(String::new(), |d| deviation_text(d, one));

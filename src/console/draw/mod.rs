@@ -57,7 +57,7 @@ fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
         return Places::default();
     }
     let story = bars::story_height(view, area.width);
-    let notices = view.notices.len() as u16;
+    let notices = bars::notices_height(view, area.width);
     let [header, told, said, body, footer] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Length(story),
@@ -69,11 +69,12 @@ fn laid_out(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
     bars::header(buffer, header, view);
     bars::story(buffer, told, view);
     bars::notices(buffer, said, view);
-    let places = body_of(buffer, body, view);
-    bars::footer(buffer, footer, view);
-    if *view.open == Open::Help {
-        help::draw(buffer, area, view);
+    let mut places = body_of(buffer, body, view);
+    if let Open::Help(from) = *view.open {
+        help::draw(buffer, body, view);
+        places.help_below = help::below(body, view, from);
     }
+    bars::footer(buffer, footer, view, places.help_below);
     places
 }
 
@@ -81,11 +82,11 @@ fn body_of(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
     match view.alone.and_then(|i| view.loops.get(i)) {
         Some(one) => Places {
             plots: one::draw(buffer, area, view, one).into_iter().collect(),
-            loops: Vec::new(),
+            ..Places::default()
         },
         None if view.is_list() => Places {
-            plots: Vec::new(),
             loops: list::draw(buffer, area, view),
+            ..Places::default()
         },
         None => grid::draw(buffer, area, view),
     }

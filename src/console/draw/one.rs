@@ -3,15 +3,23 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 
+use super::bars::wrapped;
+use super::pen::{Pen, fit};
 use super::{bars, readout, side, strip, trend};
 use crate::console::places::Plot;
 use crate::console::view::{LoopView, ScreenView};
+use crate::console::words::{time_of_day, told};
 
 /// From this size on there is room for a column beside the trend, and for larger digits.
 const WIDE: u16 = 110;
 const HIGH: u16 = 34;
 /// The column at the side is at most this wide.
 const SIDE: u16 = 46;
+
+/// Below this height rows are kept for the trend.
+const LOW: u16 = 18;
+/// What an autotune did takes at most so many rows.
+const OUTCOME: usize = 2;
 
 /// Draws a loop alone; gives where its trend is.
 pub(super) fn draw(
@@ -29,15 +37,22 @@ pub(super) fn draw(
         (false, 20..30) => 2,
         (false, _) => 4,
     };
+    let told = outcome(view, one, area);
     let [_, top, between, trend_area, below] = Layout::vertical([
         Constraint::Length(u16::from(is_high)),
         Constraint::Length(digits),
-        Constraint::Length(1),
+        Constraint::Length(between_height(view, area, told.len())),
         Constraint::Fill(1),
         Constraint::Length(if is_wide { 0 } else { 1 + events }),
     ])
     .areas(area);
     strip::draw(buffer, top, one, view.look);
+    if view.window.until_s.is_none() {
+        let mut pen = Pen::new(buffer, between);
+        for (y, line) in told.iter().enumerate() {
+            pen.put(1, y as u16, line, view.look.mark);
+        }
+    }
     bars::paused(buffer, between, view);
     readout::draw(buffer, between, view, one);
     if is_wide {
@@ -54,4 +69,31 @@ pub(super) fn draw(
         side::lines(buffer, below, view, one);
         trend::draw(buffer, trend_area, view, one)
     }
+}
+
+/// Rows between the values and the trend.
+fn between_height(view: &ScreenView, area: Rect, told: usize) -> u16 {
+    let read = if view.cursor.is_some() {
+        readout::HEIGHT
+    } else {
+        u16::from(area.height >= LOW || view.window.until_s.is_some())
+    };
+    read.max(told as u16)
+}
+
+/// What the latest autotune did, in rows: it stays where the list of what happened has moved on.
+fn outcome(view: &ScreenView, one: &LoopView, area: Rect) -> Vec<String> {
+    let Some(moment) = one.outcome else {
+        return Vec::new();
+    };
+    let time = time_of_day(view.wall(moment.at_s), view.zone);
+    let text = told(moment.what, &moment.text, view.look);
+    let room = area.width.saturating_sub(1);
+    let most = if area.height < LOW { 1 } else { OUTCOME };
+    let mut lines = wrapped(&format!("{time} {text}"), room);
+    if lines.len() > most {
+        let rest = lines.split_off(most - 1).join(" ");
+        lines.push(fit(&rest, room, view.look.ascii));
+    }
+    lines
 }

@@ -1,84 +1,137 @@
-//! What the cursor says: the exact values at one time, or the difference between two.
+//! What the cursor says: the exact values at one time, and the difference to another or what happened.
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, fit};
-use crate::console::view::{LoopView, ScreenView};
-use crate::console::words::{UNKNOWN, number, signed};
+use super::pen::{Pen, fit, width};
+use crate::console::cursor::Cursor;
+use crate::console::view::{LoopView, ScreenView, caption};
+use crate::console::words::{UNKNOWN, number, signed, told};
 use crate::figures::duration;
 use crate::trend::{Moment, Point};
 
-/// From so many columns on the output and a difference fit.
-const ROOM: u16 = 100;
+/// Rows it takes: the values, and below them the rest.
+pub(super) const HEIGHT: u16 = 2;
+/// From so many columns on the words between the values fit.
+const ROOM: u16 = 70;
 /// So many moments of a span can be told apart.
 const TOLD_APART: f64 = 240.0;
 
-/// Draws the readout on one row; nothing without a cursor.
+/// Draws the readout; nothing without a cursor.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &LoopView) {
     let Some(cursor) = view.cursor else { return };
     let look = view.look;
     let mut pen = Pen::new(buffer, area);
-    pen.tint(0, look.bar);
-    let here = one.history.nearest(cursor.at_s);
-    let time = view
-        .wall(cursor.at_s)
-        .with_timezone(&(view.zone)(view.wall(cursor.at_s)));
+    for y in 0..area.height {
+        pen.tint(y, look.bar);
+    }
     let strong = look.bar.patch(look.strong);
-    let x = pen.put(1, 0, &time.format("%H:%M:%S").to_string(), strong) + 2;
-    let value = |value: Option<f32>, decimals| {
-        let known = value.filter(|value| value.is_finite());
-        known.map_or(UNKNOWN.to_owned(), |value| {
-            number(f64::from(value), decimals)
-        })
-    };
-    let pv = value(here.map(|point| point.pv), one.decimals);
-    let setpoint = value(here.map(|point| point.setpoint), one.decimals);
-    let output = value(here.map(|point| point.output), 1);
-    let x = pen.put(x, 0, &format!("{pv} {}", one.unit), strong);
+    let here = one.history.nearest(cursor.at_s);
+    let setpoint = plain(here.map(|point| point.setpoint), one.decimals);
     let off = here.map(|point| f64::from(point.pv) - f64::from(point.setpoint));
     let off = off
         .filter(|off| off.is_finite())
         .map_or_else(String::new, |off| {
             format!(" ({})", signed(off, one.decimals))
         });
-    let x = pen.put(x, 0, &format!("   setpoint {setpoint}{off}"), look.bar);
-    // Where there is no room for all of it, the difference is what was asked for.
-    let has_room = cursor.from_s.is_none() || area.width >= ROOM;
-    let x = if has_room {
-        pen.put(x, 0, &format!("   output {output} %"), look.bar)
+    let x = pen.put(1, 0, &time_of(view, cursor.at_s), strong) + 2;
+    let pv = plain(here.map(|point| point.pv), one.decimals);
+    let x = pen.put(x, 0, &format!("{pv} {}", one.unit), strong);
+    let target = if area.width < ROOM {
+        look.choose(" → ", " > ")
     } else {
-        x
+        "   setpoint "
     };
-    if let Some(from_s) = cursor.from_s {
-        let apart = duration((cursor.at_s - from_s).abs());
-        let change = change(one.history.nearest(from_s), here, one.decimals);
-        let way = if cursor.at_s < from_s {
-            "earlier"
-        } else {
-            "later"
-        };
-        pen.put(x + 3, 0, &format!("{change}, {apart} {way}"), strong);
-    } else if let Some(moment) = at(one, view, cursor.at_s) {
-        let room = area.width.saturating_sub(x + 4);
-        pen.put(x + 3, 0, &fit(&moment.text, room, look.ascii), strong);
+    let x = pen.put(x, 0, &format!("{target}{setpoint}{off}"), look.bar);
+    let output = plain(here.map(|point| point.output), 1);
+    pen.put(x, 0, &format!("   output {output} %"), look.bar);
+    let room = area.width.saturating_sub(2);
+    let mut below: Vec<String> = difference(view, one, cursor).into_iter().collect();
+    below.extend(happened(view, one, cursor.at_s));
+    let mut x = 1;
+    // As many as fit whole; the first one in any case.
+    for (i, text) in below.iter().enumerate() {
+        if i == 0 || x + width(text) <= room {
+            x = pen.put(x, 1, &fit(text, room, look.ascii), strong) + 3;
+        }
     }
 }
 
-/// What happened where the cursor is, to within what can be told apart on the picture.
-fn at<'a>(one: &'a LoopView, view: &ScreenView, at_s: f64) -> Option<&'a Moment> {
-    let near_s = (view.window.span_s / TOLD_APART).max(one.every_s);
-    let away = |moment: &&Moment| (moment.at_s - at_s).abs();
-    let moments = one.history.moments().iter().filter(|it| away(it) <= near_s);
-    moments.min_by(|a, b| away(a).total_cmp(&away(b)))
+/// The process value and what it is compared with in a few words, for a tile of the grid.
+pub(super) fn short(view: &ScreenView, one: &LoopView, cursor: Cursor) -> String {
+    let at = format!("at {}", time_of(view, cursor.at_s));
+    match cursor.from_s {
+        None => at,
+        Some(from_s) => {
+            let apart = duration((cursor.at_s - from_s).abs());
+            format!("{at}: {} in {apart}", change(one, cursor.at_s, from_s))
+        }
+    }
 }
 
-/// The process value at the second cursor less that at the first.
-fn change(first: Option<Point>, second: Option<Point>, decimals: u32) -> String {
-    let values = first.zip(second);
-    let change = values.map(|(first, second)| f64::from(second.pv) - f64::from(first.pv));
+/// From the first cursor to the second.
+fn difference(view: &ScreenView, one: &LoopView, cursor: Cursor) -> Option<String> {
+    let from_s = cursor.from_s?;
+    let apart = duration((cursor.at_s - from_s).abs());
+    let way = if cursor.at_s < from_s {
+        "earlier"
+    } else {
+        "later"
+    };
+    let first = one.history.nearest(from_s).map(|point| point.pv);
+    Some(format!(
+        "{}, {apart} {way} than {} ({})",
+        change(one, cursor.at_s, from_s),
+        time_of(view, from_s),
+        plain(first, one.decimals)
+    ))
+}
+
+/// What happened where the cursor is, to within what can be told apart on the picture; first what the
+/// trend names too.
+fn happened(view: &ScreenView, one: &LoopView, at_s: f64) -> Vec<String> {
+    let near_s = (view.window.span_s / TOLD_APART).max(one.every_s);
+    let moments = one.history.moments().iter();
+    let mut near: Vec<&Moment> = moments
+        .filter(|moment| (moment.at_s - at_s).abs() <= near_s)
+        .collect();
+    near.sort_by(|a, b| {
+        let away = |moment: &Moment| (moment.at_s - at_s).abs();
+        let is_less_telling = |moment: &Moment| caption(moment).is_none();
+        let telling = is_less_telling(a).cmp(&is_less_telling(b));
+        telling.then(away(a).total_cmp(&away(b)))
+    });
+    near.into_iter()
+        .map(|moment| {
+            let text = told(moment.what, &moment.text, view.look);
+            format!("{} {text}", time_of(view, moment.at_s))
+        })
+        .collect()
+}
+
+/// Local time with seconds.
+fn time_of(view: &ScreenView, at_s: f64) -> String {
+    let wall = view.wall(at_s);
+    let local = wall.with_timezone(&(view.zone)(wall));
+    local.format("%H:%M:%S").to_string()
+}
+
+fn plain(value: Option<f32>, decimals: u32) -> String {
+    let known = value.filter(|value| value.is_finite());
+    known.map_or(UNKNOWN.to_owned(), |value| {
+        number(f64::from(value), decimals)
+    })
+}
+
+/// The process value at one time less that at another.
+fn change(one: &LoopView, at_s: f64, from_s: f64) -> String {
+    let value = |at_s| {
+        let point: Option<Point> = one.history.nearest(at_s);
+        point.map(|point| f64::from(point.pv))
+    };
+    let change = value(at_s).zip(value(from_s)).map(|(at, from)| at - from);
     match change.filter(|change| change.is_finite()) {
-        Some(change) => signed(change, decimals),
+        Some(change) => signed(change, one.decimals),
         None => UNKNOWN.to_owned(),
     }
 }

@@ -9,12 +9,13 @@ use super::pen::{Pen, fit, width};
 use crate::console::episode::Present;
 use crate::console::look::Look;
 use crate::console::view::{LoopView, ScreenView};
-use crate::console::words::time_of_day;
+use crate::console::words::{time_of_day, told};
 use crate::sample::{Event, Happening};
 
 /// Where the figures stand in their table.
 const FIGURES: u16 = 12;
-/// An event takes at most so many lines; the latest as many as it needs.
+/// Where there is no room for all of them, an event takes at most so many lines; the latest as many as
+/// it needs.
 const LINES_EACH: usize = 2;
 
 /// Below the trend: one line of numbers, then the latest events, newest first.
@@ -42,9 +43,9 @@ pub(super) fn lines(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Lo
     let mut first = 1;
     if let Some(event) = events.peek() {
         // What happened last is told whole where there is room.
-        let told = wrapped(&event_text(event, view), area.width.saturating_sub(2));
-        if told.len() > 1 && told.len() < usize::from(area.height) {
-            for line in &told {
+        let lines = wrapped(&event_text(event, view), area.width.saturating_sub(2));
+        if lines.len() > 1 && lines.len() < usize::from(area.height) {
+            for line in &lines {
                 pen.put(
                     if first == 1 { 1 } else { 7 },
                     first,
@@ -83,15 +84,17 @@ pub(super) fn column(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &L
     pen.put(0, y, "what happened", look.quiet);
     y += 1;
     let concerned = view.events.iter().rev().filter(|e| one.is_concerned(e));
-    for (index, event) in concerned.enumerate() {
-        if y >= area.height {
-            return;
-        }
+    let room = area.width.saturating_sub(7);
+    let free = usize::from(area.height.saturating_sub(y));
+    let shown: Vec<(&Event, Vec<String>)> = concerned
+        .take(free)
+        .map(|event| (event, wrapped(&told(event.what, &event.text, look), room)))
+        .collect();
+    let needed: usize = shown.iter().map(|(_, lines)| lines.len()).sum();
+    for (index, (event, mut lines)) in shown.into_iter().enumerate() {
         let time = time_of_day(event.stamp.time, view.zone);
         pen.put(0, y, &time, look.quiet);
-        let room = area.width.saturating_sub(7);
-        let mut lines = wrapped(&told(event), room);
-        if index > 0 && lines.len() > LINES_EACH {
+        if needed > free && index > 0 && lines.len() > LINES_EACH {
             let rest = lines.split_off(LINES_EACH - 1).join(" ");
             lines.push(fit(&rest, room, look.ascii));
         }
@@ -128,13 +131,6 @@ fn event_text(event: &Event, view: &ScreenView) -> String {
     format!(
         "{} {}",
         time_of_day(event.stamp.time, view.zone),
-        told(event)
+        told(event.what, &event.text, view.look)
     )
-}
-
-fn told(event: &Event) -> String {
-    match event.what {
-        Happening::Mark => format!("mark: {}", event.text),
-        _ => event.text.clone(),
-    }
 }

@@ -12,6 +12,9 @@ use crate::console::words::{UNKNOWN, lasting, number, signed};
 /// Room for the plain process value beside the digits: seven characters of number, then its unit.
 const VALUE: usize = 7;
 
+/// Columns the values take with the words between them.
+const IN_WORDS: u16 = 50;
+
 /// Draws the strip of a loop that is shown alone; the area is as high as the digits.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, one: &LoopView, look: &Look) {
     let size = if area.height >= 5 {
@@ -55,6 +58,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, one: &LoopView, look: &Look)
 }
 
 fn values(pen: &mut Pen, x: u16, y: u16, one: &LoopView, look: &Look) {
+    let is_narrow = pen.area().width.saturating_sub(x) < IN_WORDS;
     let value = plain(one.pv, one.decimals);
     let x = pen.put(
         x,
@@ -62,12 +66,17 @@ fn values(pen: &mut Pen, x: u16, y: u16, one: &LoopView, look: &Look) {
         &format!("{value:>VALUE$} "),
         look.pv.patch(look.strong),
     );
-    let x = pen.put(x, y, one.unit, look.quiet) + 3;
-    let x = pen.put(x, y, "setpoint ", look.quiet);
+    let x = pen.put(x, y, one.unit, look.quiet);
+    let (setpoint, off) = if is_narrow {
+        (look.choose(" → ", " > "), "")
+    } else {
+        ("   setpoint ", "off by ")
+    };
+    let x = pen.put(x, y, setpoint, look.quiet);
     let target = plain(one.setpoint, one.decimals);
     let x = pen.put(x, y, &format!("{target:<VALUE$}"), look.setpoint) + 2;
     if let Some(deviation) = one.deviation() {
-        let x = pen.put(x, y, "off by ", look.quiet);
+        let x = pen.put(x, y, off, look.quiet);
         pen.put(x, y, &deviation_text(deviation, one), look.strong);
     }
 }

@@ -30,7 +30,10 @@ fn two_cursors_say_how_far_apart_they_are() {
         .text();
     // Three minutes are shown: each key moves by 1.5 s.
     assert!(text.contains("06:01:47  107.0 degC"), "{text}");
-    assert!(text.contains("\u{2212}6.0, 6 s earlier"), "{text}");
+    assert!(
+        text.contains("\u{2212}6.0, 6 s earlier than 06:01:53 (113.0)"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -72,4 +75,44 @@ fn escape_takes_the_cursor_away_and_f_follows_again() {
     assert!(away.contains("the picture stands at"), "{away}");
     let followed = ramp().types("cf").text();
     assert!(!followed.contains("the picture stands at"), "{followed}");
+}
+
+#[test]
+fn of_two_things_at_one_moment_the_cursor_tells_the_more_telling_one_first_and_whole() {
+    let tuned = "tuned: band 28.0 -> 35.2 degC, integral 140 -> 523 s, derivative off -> 38 s";
+    for width in [80, 120] {
+        let text = Scene::new(1, (width, 24))
+            .poll(120, |t| [t, 200.0, 50.0])
+            .event(Happening::SettingsChanged, "autotune 1 -> 0")
+            .event(Happening::AutotuneTuned, tuned)
+            .poll(60, |t| [120.0 + t, 200.0, 50.0])
+            .types("[")
+            .text();
+        let told = text
+            .lines()
+            .find(|line| line.starts_with(" 06:02:00 tuned"));
+        // At 80 columns only its last letters may be missing.
+        let seen = told.unwrap().replace("→", "->");
+        assert!(seen.contains(&tuned[..65]), "{text}");
+        assert_eq!(seen.contains(tuned), width == 120, "{text}");
+    }
+}
+
+#[test]
+fn in_a_grid_the_tiles_show_the_values_at_the_cursor() {
+    let moved = [KeyCode::Left; 4];
+    let scene = || Scene::new(2, (160, 24)).poll(120, |t| [t, 200.0, 50.0]);
+    let text = scene().types("c").keys(&moved).text();
+    assert!(text.contains("at 06:01:53"), "{text}");
+    assert!(
+        text.contains("113.0 degC → 200.0    \u{2212}87.0"),
+        "{text}"
+    );
+    let text = scene()
+        .types("c")
+        .keys(&moved)
+        .types("c")
+        .keys(&moved)
+        .text();
+    assert!(text.contains("at 06:01:47: \u{2212}6.0 in 6 s"), "{text}");
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use emberline::console::{Depth, Look};
+use emberline::console::{Background, Depth, Look};
 use emberline::sample::{Happening, Why};
 use ratatui::buffer::Cell;
 use ratatui::crossterm::event::KeyCode;
@@ -10,18 +10,22 @@ use ratatui::style::Style;
 
 use super::scene::{Scene, hold, step, swing};
 
-const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
-const DEPTHS: [(&str, Depth); 4] = [
-    ("true", Depth::True),
-    ("256", Depth::Indexed),
-    ("16", Depth::Sixteen),
-    ("none", Depth::None),
+const SIZES: [(u16, u16); 4] = [(60, 16), (80, 24), (120, 40), (200, 60)];
+const DEPTHS: [(&str, Depth, Background); 6] = [
+    ("true", Depth::True, Background::Dark),
+    ("256", Depth::Indexed, Background::Dark),
+    ("16", Depth::Sixteen, Background::Dark),
+    ("none", Depth::None, Background::Dark),
+    ("true_light", Depth::True, Background::Light),
+    ("16_light", Depth::Sixteen, Background::Light),
 ];
+
+const TUNED: &str = "tuned: band 28.0 -> 35.2 degC, integral 140 -> 523 s, derivative off -> 38 s";
 
 /// What a loop can be in, by name.
 type Situation = (&'static str, fn(Scene) -> Scene, usize);
 
-const SITUATIONS: [Situation; 8] = [
+const SITUATIONS: [Situation; 10] = [
     ("start", |scene| scene, 1),
     ("waiting", |scene| scene.lose(12, Why::NoAnswer), 1),
     ("in_band", |scene| scene.poll(2470, hold), 1),
@@ -34,6 +38,29 @@ const SITUATIONS: [Situation; 8] = [
                 .tune(760, swing)
         },
         1,
+    ),
+    (
+        "tuned",
+        |scene| {
+            scene
+                .poll(300, hold)
+                .event(Happening::AutotuneBegan, "autotune began")
+                .tune(760, swing)
+                .event(Happening::AutotuneTuned, TUNED)
+                .poll(300, hold)
+                .event(Happening::Mark, "door opened")
+                .poll(1, hold)
+                .event(Happening::Mark, "load in")
+                .poll(60, hold)
+                .event(Happening::Settled, "settled: in band for 5 min")
+                .poll(60, hold)
+        },
+        1,
+    ),
+    (
+        "four_loops_with_cursor",
+        |scene| scene.poll(700, step).types("c").keys(&[KeyCode::Left; 5]),
+        4,
     ),
     (
         "fault",
@@ -75,8 +102,8 @@ fn every_situation_in_every_size() {
 
 #[test]
 fn every_situation_in_every_depth_of_colour() {
-    for (depth_name, depth) in DEPTHS {
-        let look = Look::of(depth, false);
+    for (depth_name, depth, background) in DEPTHS {
+        let look = Look::of(depth, false).on(background);
         let mut painted = Painted::default();
         for (name, situation, loops) in SITUATIONS {
             let mut scene = situation(Scene::with_look(loops, (80, 24), look));
@@ -159,5 +186,15 @@ impl Painted {
             writeln!(text, "{letter}: {fg:?} on {bg:?} {:?}", style.add_modifier).unwrap();
         }
         text + "\n" + &self.pictures
+    }
+}
+
+#[test]
+fn what_a_tune_did_stays_whole_where_the_list_has_moved_on() {
+    let whole = TUNED.replace("->", "→");
+    for (width, height) in [(80, 24), (120, 40), (200, 60)] {
+        let (_, tuned, loops) = SITUATIONS[4];
+        let text = tuned(Scene::new(loops, (width, height))).text();
+        assert!(text.contains(&format!(" 06:17 {whole}")), "{text}");
     }
 }

@@ -34,10 +34,23 @@ pub(super) fn moments(
             pen.put_behind(*x, y, moment_line(look), look.mark);
         }
     }
-    for (x, words) in drawn {
+    let has_neighbour = |x: u16| {
+        let near = drawn.iter().filter(|(other, _)| other.abs_diff(x) <= 1);
+        near.count() > 1
+    };
+    for (x, words) in &drawn {
         let text = fit(words, LONGEST, look.ascii);
-        if let Some((left, y)) = place_beside(&pen, x, width(&text), look) {
+        if let Some((left, y)) = place_beside(&pen, *x, width(&text), look) {
             pen.put(left, y, &text, look.mark);
+            if has_neighbour(*x) {
+                // Which of the lines it belongs to.
+                let sign = if left > *x {
+                    look.choose("├", "+")
+                } else {
+                    look.choose("┤", "+")
+                };
+                pen.put(*x, y, sign, look.mark);
+            }
         }
     }
 }
