@@ -42,8 +42,13 @@ pub(super) fn lasting(seconds: f64) -> String {
 pub(super) fn told(what: Happening, text: &str, look: &Look) -> String {
     match what {
         Happening::Mark => format!("mark: {text}"),
-        _ => text.replace("->", look.choose("→", "->")),
+        _ => arrows(text, look),
     }
+}
+
+/// The program's own words with the arrows a terminal can show.
+pub(super) fn arrows(text: &str, look: &Look) -> String {
+    text.replace("->", look.choose("→", "->"))
 }
 
 /// Local time of day, `14:22`.

@@ -8,9 +8,9 @@ use super::health;
 use super::pen::{Pen, fit, width};
 use crate::console::doing::Tone;
 use crate::console::look::Look;
-use crate::console::session::Recording;
+use crate::console::session::{Recording, Story};
 use crate::console::view::{Open, ScreenView};
-use crate::console::words::{lasting, time_of_day};
+use crate::console::words::{arrows, lasting, time_of_day};
 
 /// Name, sentence, recording and time of day.
 pub(super) fn header(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
@@ -88,9 +88,14 @@ pub(super) fn tone_style(look: &Look, tone: Tone) -> Style {
 /// Rows the story needs.
 pub(super) fn story_height(view: &ScreenView, columns: u16) -> u16 {
     view.story.map_or(0, |story| {
-        let lines = wrapped(&story.caption, columns.saturating_sub(4)).len() as u16;
+        let lines = caption_lines(view, story, columns).len() as u16;
         lines + u16::from(story.next.is_some())
     })
+}
+
+fn caption_lines(view: &ScreenView, story: &Story, columns: u16) -> Vec<String> {
+    let caption = arrows(&story.caption, view.look);
+    wrapped(&caption, columns.saturating_sub(4))
 }
 
 /// What is being told, and the key that goes on.
@@ -100,7 +105,7 @@ pub(super) fn story(buffer: &mut Buffer, area: Rect, view: &ScreenView) {
     for y in 0..area.height {
         pen.tint(y, view.look.bar);
     }
-    let lines = wrapped(&story.caption, area.width.saturating_sub(4));
+    let lines = caption_lines(view, story, area.width);
     for (y, line) in lines.iter().enumerate() {
         pen.put(2, y as u16, line, view.look.bar);
     }
