@@ -124,6 +124,7 @@ mod manager {
         Ready,
         Stopping,
         Watchdog,
+        #[expect(dead_code, reason = "nobody is there to be told")]
         Status(&'a str),
     }
 

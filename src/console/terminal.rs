@@ -2,7 +2,9 @@
 
 use std::fmt;
 use std::io::{self, Stdout, Write, stdout};
-use std::mem::{self, ManuallyDrop};
+#[cfg(unix)]
+use std::mem;
+use std::mem::ManuallyDrop;
 use std::panic;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};

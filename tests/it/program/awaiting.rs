@@ -7,7 +7,9 @@ use mock_device::wire::listen::Framing;
 use tempfile::{TempDir, tempdir};
 
 use super::device::{Device, LOOP, Plug};
-use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, rows, until};
+#[cfg(unix)]
+use super::rows;
+use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, until};
 
 /// A recorder at work on a device, and the recording it writes.
 struct Bench {

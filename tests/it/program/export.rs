@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 
 use tempfile::{TempDir, tempdir};
 
-use super::{Ended, emberline, program};
+#[cfg(unix)]
+use super::program;
+use super::{Ended, emberline};
 
 /// Two loops whose maps differ in unit and in their last column.
 const FACTS: &str = r#"

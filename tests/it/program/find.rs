@@ -1,5 +1,6 @@
 //! `find`: which units answer, at which settings.
 
+#[cfg(unix)]
 use std::io::{BufRead as _, BufReader};
 
 use mock_device::registers::Annealer;
@@ -8,13 +9,16 @@ use serde_json::{Value, json};
 use tempfile::tempdir;
 
 use super::device::{Device, Plug};
-use super::{AT_ONCE, Ended, Running, emberline};
+use super::{AT_ONCE, emberline};
+#[cfg(unix)]
+use super::{Ended, Running};
 
 /// The words that ask on a device's line.
 fn words<'a>(key: &'a str, device: &'a Device, options: &[&'a str]) -> Vec<&'a str> {
     [&["find", key, &device.port][..], &AT_ONCE, options].concat()
 }
 
+#[cfg(unix)]
 fn units(ended: &Ended) -> Vec<u64> {
     let found = ended.json()["found"].as_array().unwrap().clone();
     found

@@ -7,7 +7,9 @@ use mock_device::wire::listen::Framing;
 use tempfile::{TempDir, tempdir};
 
 use super::device::{Device, LOOP, Plug, alter};
-use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, rows, table, until};
+#[cfg(unix)]
+use super::events;
+use super::{AT_ONCE, Ended, Running, emberline, recording_in, rows, table, until};
 
 /// A recorder at work.
 struct Bench {
@@ -53,12 +55,10 @@ impl Bench {
         emberline(&[&["mark", text(&self.recording)], words].concat())
     }
 
+    #[cfg(unix)]
     fn end(self) -> (PathBuf, TempDir) {
-        #[cfg(unix)]
-        {
-            self.recorder.signal("TERM");
-            assert_eq!(self.recorder.end().code, Some(0));
-        }
+        self.recorder.signal("TERM");
+        assert_eq!(self.recorder.end().code, Some(0));
         (self.recording, self.folder)
     }
 }
