@@ -354,6 +354,7 @@ impl App {
             every_s: one.facts.every.as_secs_f64(),
             peaks: one.swings.peaks(),
             outcome: one.outcome(),
+            disturbed: one.disturbed(),
             line: &one.facts.line,
             polls: one.polls,
             lost: &one.lost,

@@ -94,6 +94,7 @@ pub(super) fn in_words(episode: &Episode, unit: &str, decimals: u32) -> Present 
     let numbers = &episode.numbers;
     let figures = match episode.kind {
         EpisodeKind::SetpointStep => of_step(numbers, unit, decimals),
+        EpisodeKind::Autotune => of_tune(episode, unit, decimals),
         _ => of_others(numbers, unit, decimals),
     };
     Present { title, figures }
@@ -152,6 +153,27 @@ fn of_step(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
     if let Some(ratio) = numbers.decay_ratio {
         let more = "peak to peak".to_owned();
         figures.push(figure("decay", fixed(ratio, 2), more));
+    }
+    figures.extend(missing(numbers));
+    figures
+}
+
+fn of_tune(episode: &Episode, unit: &str, decimals: u32) -> Vec<Figure> {
+    let numbers = &episode.numbers;
+    let mut figures = Vec::new();
+    if let Some(window_s) = numbers.window_s {
+        figures.push(figure("for", duration(window_s), String::new()));
+    }
+    if let Some(period_s) = numbers.period_s {
+        figures.push(figure(
+            "period",
+            duration(period_s),
+            "of a swing".to_owned(),
+        ));
+    }
+    if let Some(amplitude) = numbers.amplitude {
+        let value = format!("±{}", number(amplitude, decimals));
+        figures.push(figure("amplitude", value, unit.to_owned()));
     }
     figures.extend(missing(numbers));
     figures

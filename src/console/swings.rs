@@ -1,9 +1,13 @@
 //! How an autotune gets on: how often the process value has swung about the setpoint.
 
+use super::words::number;
 use crate::figures::duration;
 
 /// The time left is told in seconds where it is shorter than this.
 const SHORT_S: f64 = 120.0;
+
+/// Swings that differ by more than this part are told as uneven (common practice, no source).
+const UNEVEN: f64 = 0.25;
 
 /// Crossings of the setpoint since an autotune began.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -44,6 +48,32 @@ impl Swings {
     /// The swing under way; two crossings make one.
     pub(super) fn count(&self) -> usize {
         self.crossed_s.len().div_ceil(2)
+    }
+
+    /// What the last whole swing tells of a disturbance: how far it differs from the one before. The first
+    /// one is never judged: it begins wherever the loop was.
+    pub(super) fn unevenness(&self, decimals: u32) -> Option<String> {
+        let differ = |now: f64, before: f64| (now - before).abs() > UNEVEN * now.max(before);
+        if let [.., a, _, b, _, c] = self.crossed_s[..] {
+            // The first crossing ends the approach, the second one the first half swing.
+            let is_judged = self.crossed_s.len() > 5;
+            if is_judged && differ(c - b, b - a) {
+                let (now, before) = (duration(c - b), duration(b - a));
+                return Some(format!(
+                    "the last swing took {now}, the one before {before}"
+                ));
+            }
+        }
+        if let [.., a, b, c, d] = self.peaks[..] {
+            let (before, now) = ((b.1 - a.1).abs(), (d.1 - c.1).abs());
+            if self.peaks.len() > 4 && differ(now, before) {
+                let (now, before) = (number(now, decimals), number(before, decimals));
+                return Some(format!(
+                    "the last swing was {now} high, the one before {before}"
+                ));
+            }
+        }
+        None
     }
 
     /// The story so far, where `usual` swings make a tune; empty before the first crossing.
@@ -140,5 +170,30 @@ mod tests {
         assert_eq!(told(1860.5), "swing 3 of about 3, about 100 s left");
         assert_eq!(told(1955.5), "swing 3 of about 3, about 10 s left");
         assert_eq!(told(1961.0), "swing 3 of about 3, longer than usual");
+    }
+
+    #[test]
+    fn a_swing_unlike_the_one_before_is_told() {
+        assert_eq!(swung(2400).unevenness(1), None);
+        let mut swings = swung(1960);
+        // From the crossing at 1960 s on twice as slow: the next whole swing takes 20 min.
+        for t in 0..1300 {
+            let phase = f64::from(t) / 1200.0 * std::f64::consts::TAU;
+            swings.take(1960.0 + f64::from(t), 510.0 + 5.0 * phase.sin(), 510.0, 0.5);
+        }
+        let told = swings.unevenness(1).unwrap();
+        let expected = "the last swing took 20 min, the one before 10 min";
+        assert!(told.starts_with(expected), "{told}");
+    }
+
+    #[test]
+    fn a_swing_much_higher_than_the_one_before_is_told() {
+        let mut swings = swung(1660);
+        for t in 0..650 {
+            let phase = f64::from(t) / 600.0 * std::f64::consts::TAU;
+            swings.take(1660.0 + f64::from(t), 510.0 - 9.0 * phase.sin(), 510.0, 0.5);
+        }
+        let told = swings.unevenness(1).unwrap();
+        assert_eq!(told, "the last swing was 18.0 high, the one before 10.0");
     }
 }

@@ -61,6 +61,8 @@ pub(super) struct LoopView<'a> {
     pub(super) episode: Option<Present>,
     /// How the latest autotune ended.
     pub(super) outcome: Option<&'a Moment>,
+    /// What disturbs the one that is under way.
+    pub(super) disturbed: Option<String>,
     /// Extremes of the swings of the latest autotune: when, and the process value.
     pub(super) peaks: &'a [(f64, f64)],
 }

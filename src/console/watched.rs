@@ -202,6 +202,16 @@ impl Watched {
             .then_some(ended)
     }
 
+    /// What disturbs the autotune that is under way.
+    pub(super) fn disturbed(&self) -> Option<String> {
+        let began_s = self.tuning_since_s()?;
+        if self.moved_s.is_some_and(|moved_s| moved_s > began_s) {
+            return Some("the setpoint moved during the tune: its result may be wrong".to_owned());
+        }
+        let uneven = self.swings.unevenness(self.decimals())?;
+        Some(format!("{uneven}: is it disturbed?"))
+    }
+
     /// Whether an autotune ended a moment ago and what it did is not known yet.
     pub(super) fn awaits_verdict(&self, now_s: f64) -> bool {
         let ended_s = self

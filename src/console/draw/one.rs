@@ -18,8 +18,8 @@ const SIDE: u16 = 46;
 
 /// Below this height rows are kept for the trend.
 const LOW: u16 = 18;
-/// What an autotune did takes at most so many rows.
-const OUTCOME: usize = 2;
+/// What is said of an autotune takes at most so many rows.
+const MOST_OF_TUNE: usize = 2;
 
 /// Draws a loop alone; gives where its trend is.
 pub(super) fn draw(
@@ -37,11 +37,11 @@ pub(super) fn draw(
         (false, 20..30) => 2,
         (false, _) => 4,
     };
-    let told = outcome(view, one, area);
+    let tune = tune(view, one, area);
     let [_, top, between, trend_area, below] = Layout::vertical([
         Constraint::Length(u16::from(is_high)),
         Constraint::Length(digits),
-        Constraint::Length(between_height(view, area, told.len())),
+        Constraint::Length(between_height(view, area, tune.len())),
         Constraint::Fill(1),
         Constraint::Length(if is_wide { 0 } else { 1 + events }),
     ])
@@ -49,7 +49,7 @@ pub(super) fn draw(
     strip::draw(buffer, top, one, view.look);
     if view.window.until_s.is_none() {
         let mut pen = Pen::new(buffer, between);
-        for (y, line) in told.iter().enumerate() {
+        for (y, line) in tune.iter().enumerate() {
             pen.put(1, y as u16, line, view.look.mark);
         }
     }
@@ -72,25 +72,29 @@ pub(super) fn draw(
 }
 
 /// Rows between the values and the trend.
-fn between_height(view: &ScreenView, area: Rect, told: usize) -> u16 {
+fn between_height(view: &ScreenView, area: Rect, tune: usize) -> u16 {
     let read = if view.cursor.is_some() {
         readout::HEIGHT
     } else {
         u16::from(area.height >= LOW || view.window.until_s.is_some())
     };
-    read.max(told as u16)
+    read.max(tune as u16)
 }
 
-/// What the latest autotune did, in rows: it stays where the list of what happened has moved on.
-fn outcome(view: &ScreenView, one: &LoopView, area: Rect) -> Vec<String> {
-    let Some(moment) = one.outcome else {
+/// What disturbs an autotune or what the latest one did, in rows: it stays where the list of what happened
+/// has moved on.
+fn tune(view: &ScreenView, one: &LoopView, area: Rect) -> Vec<String> {
+    let outcome = one.outcome.map(|moment| {
+        let time = time_of_day(view.wall(moment.at_s), view.zone);
+        let text = told(moment.what, &moment.text, view.look);
+        format!("{time} {text}")
+    });
+    let Some(text) = one.disturbed.clone().or(outcome) else {
         return Vec::new();
     };
-    let time = time_of_day(view.wall(moment.at_s), view.zone);
-    let text = told(moment.what, &moment.text, view.look);
     let room = area.width.saturating_sub(1);
-    let most = if area.height < LOW { 1 } else { OUTCOME };
-    let mut lines = wrapped(&format!("{time} {text}"), room);
+    let most = if area.height < LOW { 1 } else { MOST_OF_TUNE };
+    let mut lines = wrapped(&text, room);
     if lines.len() > most {
         let rest = lines.split_off(most - 1).join(" ");
         lines.push(fit(&rest, room, view.look.ascii));

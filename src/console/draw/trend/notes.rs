@@ -8,6 +8,7 @@ use crate::console::draw::pen::{Pen, fit, width};
 use crate::console::look::Look;
 use crate::console::view::{LoopView, ScreenView, caption};
 use crate::console::words::number;
+use crate::figures::duration;
 use crate::trend::Columns;
 
 /// The longest words beside a line.
@@ -124,7 +125,8 @@ pub(super) fn cursors(buffer: &mut Buffer, areas: [Rect; 2], time: &TimeScale, v
     }
 }
 
-/// The extremes of an autotune's swings, written just past them.
+/// The extremes of an autotune's swings, written just past them, and where there is room how long the
+/// swing took: since the last extreme on the same side.
 pub(super) fn peaks(
     buffer: &mut Buffer,
     area: Rect,
@@ -135,9 +137,12 @@ pub(super) fn peaks(
 ) {
     let mut pen = Pen::new(buffer, area);
     let shown = |(_, value): &&(f64, f64)| values.outside(*value).is_none();
-    for (at_s, value) in one.peaks.iter().filter(shown) {
+    for (i, (at_s, value)) in one.peaks.iter().enumerate().filter(|(_, peak)| shown(peak)) {
         let Some(x) = time.cell(*at_s) else { continue };
         let text = number(*value, one.decimals);
+        let before = i.checked_sub(2).and_then(|i| one.peaks.get(i));
+        let period = before.map(|(before_s, _)| duration(at_s - before_s));
+        let longer = period.map(|period| format!("{text}, {period}"));
         let row = (values.dot(*value).round() / 4.0) as u16;
         let is_high = one.setpoint.is_none_or(|setpoint| *value > setpoint);
         let y = if is_high {
@@ -145,11 +150,13 @@ pub(super) fn peaks(
         } else {
             Some(row + 1)
         };
-        let left = x.saturating_sub(width(&text) / 2);
+        let Some(y) = y else { continue };
         // With a cell free on both sides: numbers that touch read as one.
-        let margin = left.saturating_sub(1);
-        if let Some(y) = y.filter(|y| pen.is_free(margin, *y, width(&text) + 2)) {
-            pen.put(left, y, &text, look.quiet);
+        let place = |text: &String| x.saturating_sub(width(text) / 2);
+        let is_free =
+            |text: &String| pen.is_free(place(text).saturating_sub(1), y, width(text) + 2);
+        if let Some(text) = longer.into_iter().chain([text]).find(is_free) {
+            pen.put(place(&text), y, &text, look.quiet);
         }
     }
 }
