@@ -106,7 +106,9 @@ fn controlling(watched: &Watched, now_s: f64) -> Doing {
     if let Some(began_s) = watched.tuning_since_s() {
         let text = format!("autotune for {}", lasting(now_s - began_s));
         return Doing {
-            more: watched.swings.story(now_s, watched.facts.swings),
+            more: watched
+                .swings
+                .story(now_s, watched.facts.habit.map(|it| it.swings)),
             ..say(Tone::Tuning, text)
         };
     }

@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset, Local, Offset, Utc};
 use tokio::sync::{broadcast, mpsc, watch};
 
 use crate::clock::{Clock, Stamp};
-use crate::map::{Map, Role, Scaling, UnitOf};
+use crate::map::{AutotuneHabit, Map, Role, Scaling, UnitOf};
 use crate::name::Name;
 use crate::roles::Roles;
 use crate::sample::Entry;
@@ -72,8 +72,8 @@ pub struct LoopFacts {
     pub line: String,
     /// One poll every so often.
     pub every: Duration,
-    /// How many times its controller usually swings when it tunes itself.
-    pub swings: Option<u8>,
+    /// How its controller usually tunes itself, where the map says so.
+    pub habit: Option<AutotuneHabit>,
     /// Which reading is which.
     pub roles: Roles,
 }
@@ -144,7 +144,7 @@ impl LoopFacts {
             decimals: decimals(&one.map),
             line: line_in_words(line),
             every: one.every,
-            swings: one.map.autotune.map(|habit| habit.swings),
+            habit: one.map.autotune,
             roles: Roles::of(&one.map),
         }
     }

@@ -1,4 +1,4 @@
-//! How an autotune gets on: how often the process value has swung about the setpoint.
+//! How an autotune gets on: how often the process value has swung.
 
 use super::words::number;
 use crate::figures::duration;
@@ -9,7 +9,11 @@ const SHORT_S: f64 = 120.0;
 /// Swings that differ by more than this part are told as uneven (common practice, no source).
 const UNEVEN: f64 = 0.25;
 
-/// Crossings of the setpoint since an autotune began.
+/// Where it is not known what a tune swings about, a process value that comes back by so many times the
+/// hysteresis has turned.
+const TURNED: f64 = 4.0;
+
+/// Crossings of the setpoint since an autotune began; turns where it swings about something else.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Swings {
     is_above: Option<bool>,
@@ -20,8 +24,40 @@ pub(super) struct Swings {
 }
 
 impl Swings {
-    /// Takes a process value in; within `hysteresis` of the target it is on neither side.
-    pub(super) fn take(&mut self, at_s: f64, pv: f64, target: f64, hysteresis: f64) {
+    /// Takes a process value in; within `hysteresis` of the target it is on neither side. `None` where
+    /// nobody knows what the tune swings about.
+    pub(super) fn take(&mut self, at_s: f64, pv: f64, target: Option<f64>, hysteresis: f64) {
+        match target {
+            Some(target) => self.cross(at_s, pv, target, hysteresis),
+            None => self.turn(at_s, pv, TURNED * hysteresis),
+        }
+    }
+
+    fn turn(&mut self, at_s: f64, pv: f64, back: f64) {
+        let Some((_, extreme)) = self.farthest else {
+            self.farthest = Some((at_s, pv));
+            return;
+        };
+        let moved = pv - extreme;
+        match self.is_above {
+            // It goes on to the same side.
+            Some(true) if moved >= 0.0 => self.farthest = Some((at_s, pv)),
+            Some(false) if moved <= 0.0 => self.farthest = Some((at_s, pv)),
+            Some(_) if moved.abs() > back => {
+                let turned = self.farthest.replace((at_s, pv));
+                self.peaks.extend(turned);
+                self.crossed_s.extend(turned.map(|(at_s, _)| at_s));
+                self.is_above = Some(moved > 0.0);
+            }
+            None if moved.abs() > back => {
+                self.is_above = Some(moved > 0.0);
+                self.farthest = Some((at_s, pv));
+            }
+            _ => {}
+        }
+    }
+
+    fn cross(&mut self, at_s: f64, pv: f64, target: f64, hysteresis: f64) {
         let deviation = pv - target;
         if deviation.abs() <= hysteresis {
             return;
@@ -130,7 +166,7 @@ mod tests {
         let mut swings = Swings::default();
         for t in 0..seconds {
             let phase = f64::from(t) / 600.0 * std::f64::consts::TAU;
-            swings.take(f64::from(t), 510.0 - 5.0 * phase.cos(), 510.0, 0.5);
+            swings.take(f64::from(t), 510.0 - 5.0 * phase.cos(), Some(510.0), 0.5);
         }
         swings
     }
@@ -179,7 +215,12 @@ mod tests {
         // From the crossing at 1960 s on twice as slow: the next whole swing takes 20 min.
         for t in 0..1300 {
             let phase = f64::from(t) / 1200.0 * std::f64::consts::TAU;
-            swings.take(1960.0 + f64::from(t), 510.0 + 5.0 * phase.sin(), 510.0, 0.5);
+            swings.take(
+                1960.0 + f64::from(t),
+                510.0 + 5.0 * phase.sin(),
+                Some(510.0),
+                0.5,
+            );
         }
         let told = swings.unevenness(1).unwrap();
         let expected = "the last swing took 20 min, the one before 10 min";
@@ -191,9 +232,43 @@ mod tests {
         let mut swings = swung(1660);
         for t in 0..650 {
             let phase = f64::from(t) / 600.0 * std::f64::consts::TAU;
-            swings.take(1660.0 + f64::from(t), 510.0 - 9.0 * phase.sin(), 510.0, 0.5);
+            swings.take(
+                1660.0 + f64::from(t),
+                510.0 - 9.0 * phase.sin(),
+                Some(510.0),
+                0.5,
+            );
         }
         let told = swings.unevenness(1).unwrap();
         assert_eq!(told, "the last swing was 18.0 high, the one before 10.0");
+    }
+
+    #[test]
+    fn swings_below_the_setpoint_are_counted_by_their_turns() {
+        let mut swings = Swings::default();
+        // From cold to 459, then about 454 with 5 degrees and 10 minutes.
+        for t in 0..2000 {
+            let t = f64::from(t);
+            let phase = (t - 500.0) / 600.0 * std::f64::consts::TAU;
+            let pv = if t < 500.0 {
+                20.0 + t * 0.878
+            } else {
+                454.0 + 5.0 * phase.cos()
+            };
+            swings.take(t, pv, None, 0.5);
+        }
+        let turns = [
+            (500.0, 459.0),
+            (800.0, 449.0),
+            (1100.0, 459.0),
+            (1400.0, 449.0),
+            (1700.0, 459.0),
+        ];
+        assert_eq!(swings.peaks(), turns);
+        assert_eq!(swings.count(), 3);
+        assert_eq!(
+            swings.story(1900.0, Some(4)),
+            "swing 3 of about 4, about 17 min left"
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! What the screen knows of one loop, kept up to date sample by sample.
 
 use crate::analysis::Episode;
-use crate::map::Meaning;
+use crate::map::{Meaning, Tunes};
 use crate::notice::DangerWatch;
 use crate::number::Number;
 use crate::sample::{Happening, Health, Reading, Sample, State, Why};
@@ -205,11 +205,18 @@ impl Watched {
     /// What disturbs the autotune that is under way.
     pub(super) fn disturbed(&self) -> Option<String> {
         let began_s = self.tuning_since_s()?;
-        if self.moved_s.is_some_and(|moved_s| moved_s > began_s) {
+        // A controller that tunes elsewhere may move its working setpoint there.
+        let has_moved = self.moved_s.is_some_and(|moved_s| moved_s > began_s);
+        if has_moved && self.tunes_at_setpoint() {
             return Some("the setpoint moved during the tune: its result may be wrong".to_owned());
         }
         let uneven = self.swings.unevenness(self.decimals())?;
         Some(format!("{uneven}: is it disturbed?"))
+    }
+
+    fn tunes_at_setpoint(&self) -> bool {
+        let habit = self.facts.habit;
+        habit.is_none_or(|habit| habit.tunes_at == Tunes::Setpoint)
     }
 
     /// Whether an autotune ended a moment ago and what it did is not known yet.
@@ -247,9 +254,6 @@ impl Watched {
     }
 
     fn follow_tune(&mut self, at_s: f64, pv: f64) {
-        let Some((target, _)) = self.setpoint else {
-            return;
-        };
         let Some(began_s) = self.tuning_since_s() else {
             return;
         };
@@ -258,6 +262,8 @@ impl Watched {
             self.swings = Swings::default();
         }
         let hysteresis = self.facts.band.unwrap_or(1.0) / 4.0;
+        let setpoint = self.setpoint.map(|(setpoint, _)| setpoint);
+        let target = setpoint.filter(|_| self.tunes_at_setpoint());
         self.swings.take(at_s, pv, target, hysteresis);
     }
 

@@ -198,3 +198,16 @@ fn what_a_tune_did_stays_whole_where_the_list_has_moved_on() {
         assert!(text.contains(&format!(" 06:17 {whole}")), "{text}");
     }
 }
+
+#[test]
+fn a_setpoint_that_moves_during_a_tune_is_told_at_once() {
+    let moved = |t: f64| {
+        let [pv, _, output] = swing(t);
+        [pv, 512.0, output]
+    };
+    let tuning = || Scene::new(1, (80, 24)).poll(300, hold).tune(200, swing);
+    let told = "the setpoint moved during the tune";
+    assert!(!tuning().text().contains(told));
+    let text = tuning().tune(2, moved).text();
+    assert!(text.contains(told), "{text}");
+}

@@ -6,6 +6,7 @@ use std::time::Duration;
 use chrono::{DateTime, FixedOffset, Utc};
 use emberline::clock::Stamp;
 use emberline::console::{App, Depth, Look, LoopFacts, Recording, ScreenFacts};
+use emberline::map::{AutotuneHabit, Tunes};
 use emberline::name::Name;
 use emberline::number::Number;
 use emberline::roles::{Autotune, Roles};
@@ -286,7 +287,10 @@ fn facts(name: Name) -> LoopFacts {
         decimals: Some(1),
         line: "shop 9600 8E1".to_owned(),
         every: Duration::from_secs(1),
-        swings: Some(3),
+        habit: Some(AutotuneHabit {
+            swings: 3,
+            tunes_at: Tunes::Setpoint,
+        }),
         roles: Roles {
             pv: 0,
             setpoint: Some(1),

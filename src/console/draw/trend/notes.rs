@@ -144,7 +144,13 @@ pub(super) fn peaks(
         let period = before.map(|(before_s, _)| duration(at_s - before_s));
         let longer = period.map(|period| format!("{text}, {period}"));
         let row = (values.dot(*value).round() / 4.0) as u16;
-        let is_high = one.setpoint.is_none_or(|setpoint| *value > setpoint);
+        // The peaks beside it lie on the other side.
+        let beside = i
+            .checked_sub(1)
+            .or(Some(i + 1))
+            .and_then(|i| one.peaks.get(i));
+        let other = beside.map(|(_, value)| *value).or(one.setpoint);
+        let is_high = other.is_none_or(|other| *value > other);
         let y = if is_high {
             row.checked_sub(1)
         } else {
