@@ -1,5 +1,6 @@
 //! What the screen remembers, and what news and time do to it.
 
+use chrono::TimeDelta;
 use ratatui::Frame;
 use ratatui::layout::Size;
 
@@ -14,6 +15,7 @@ use super::remarks::{Notice, Refusal, Remarks};
 use super::session::{LoopFacts, Recording, ScreenFacts, Story, Written};
 use super::view::{LoopView, Open, ScreenView, TimeWindow};
 use super::watched::Watched;
+use super::words::time_of_day;
 use super::{draw, episode, title};
 
 /// The spans of time the trend can show, in seconds.
@@ -359,10 +361,11 @@ impl App {
             polls: one.polls,
             lost: &one.lost,
             health: one.health.as_ref(),
-            episode: one
-                .episode
-                .as_ref()
-                .map(|episode| episode::in_words(episode, &one.facts.unit, one.decimals())),
+            episode: one.episode.as_ref().map(|episode| {
+                let ago = TimeDelta::nanoseconds(((now_s - episode.start_s) * 1e9) as i64);
+                let began = time_of_day(self.now.time - ago, self.screen.zone);
+                episode::in_words(episode, &began, &one.facts.unit, one.decimals())
+            }),
         }
     }
 }

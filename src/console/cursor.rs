@@ -4,6 +4,7 @@ use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::app::{App, SPANS};
 use super::keys::Toward;
+use crate::trend::Point;
 
 /// The cursor moves by this part of the span, or ten times that.
 const STEPS_PER_SPAN: f64 = 120.0;
@@ -88,7 +89,27 @@ impl App {
             .get(self.selected())
             .map_or(1.0, |one| one.facts.every.as_secs_f64());
         let step_s = (SPANS[self.span_index()] / STEPS_PER_SPAN).max(every_s);
-        self.put_cursor(cursor.at_s + steps * step_s);
+        let to_s = cursor.at_s + steps * step_s;
+        // A small step over a peak ends on it; a large one is only the way there.
+        let from_s = to_s - steps.signum() * step_s;
+        self.put_cursor(self.extreme_between(from_s, to_s).unwrap_or(to_s));
+    }
+
+    /// Where the process value turns between two times: at a sample beyond those at both ends.
+    pub(super) fn extreme_between(&self, from_s: f64, to_s: f64) -> Option<f64> {
+        let one = self.watched.get(self.selected())?;
+        let within: Vec<Point> = one
+            .history
+            .between(from_s.min(to_s), from_s.max(to_s))
+            .collect();
+        let (first, last) = (within.first()?.pv, within.last()?.pv);
+        let by_value = |a: &&Point, b: &&Point| a.pv.total_cmp(&b.pv);
+        let top = within.iter().max_by(by_value)?;
+        let bottom = within.iter().min_by(by_value)?;
+        let above = top.pv - first.max(last);
+        let below = first.min(last) - bottom.pv;
+        let found = if above >= below { top } else { bottom };
+        (above.max(below) > 0.0).then_some(found.at_s)
     }
 
     /// Puts the cursor at a time, and the picture where the cursor is.

@@ -74,8 +74,8 @@ fn begins_s(watched: &Watched) -> Option<f64> {
     }
 }
 
-/// An episode in words.
-pub(super) fn in_words(episode: &Episode, unit: &str, decimals: u32) -> Present {
+/// An episode in words, with the time of day at which it began.
+pub(super) fn in_words(episode: &Episode, began: &str, unit: &str, decimals: u32) -> Present {
     let value = |value: Option<f64>| value.map_or("?".to_owned(), |v| number(v, decimals));
     let title = match episode.kind {
         EpisodeKind::SetpointStep | EpisodeKind::Ramp => {
@@ -90,6 +90,11 @@ pub(super) fn in_words(episode: &Episode, unit: &str, decimals: u32) -> Present 
         EpisodeKind::OutputStep => "step of the output".to_owned(),
         EpisodeKind::Disturbance => "disturbance".to_owned(),
         EpisodeKind::Hold | EpisodeKind::Soak => format!("hold at {}", value(episode.to)),
+    };
+    // A hold is judged over what is shown of it, wherever it began.
+    let title = match episode.kind {
+        EpisodeKind::Hold | EpisodeKind::Soak => title,
+        _ => format!("{began} {title}"),
     };
     let numbers = &episode.numbers;
     let figures = match episode.kind {
@@ -131,7 +136,11 @@ fn of_step(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
         figures.push(figure("IAE", fixed(iae, 0), format!("{unit} s")));
     }
     if let Some(peak_s) = numbers.peak_s {
-        figures.push(figure("peak", duration(peak_s), "after it".to_owned()));
+        figures.push(figure(
+            "peak",
+            duration(peak_s.round()),
+            "after it".to_owned(),
+        ));
     }
     if let Some(rise_s) = numbers.rise_s {
         figures.push(figure("rise", duration(rise_s), "10 to 90 %".to_owned()));
@@ -162,7 +171,7 @@ fn of_tune(episode: &Episode, unit: &str, decimals: u32) -> Vec<Figure> {
     let numbers = &episode.numbers;
     let mut figures = Vec::new();
     if let Some(window_s) = numbers.window_s {
-        figures.push(figure("for", duration(window_s), String::new()));
+        figures.push(figure("for", duration(window_s.round()), String::new()));
     }
     if let Some(period_s) = numbers.period_s {
         figures.push(figure(
@@ -182,7 +191,7 @@ fn of_tune(episode: &Episode, unit: &str, decimals: u32) -> Vec<Figure> {
 fn of_others(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
     let mut figures = Vec::new();
     if let Some(window_s) = numbers.window_s {
-        figures.push(figure("for", duration(window_s), String::new()));
+        figures.push(figure("for", duration(window_s.round()), String::new()));
     }
     if let Some(error) = numbers.final_error {
         let value = signed(error, decimals + 1);
@@ -203,7 +212,7 @@ fn missing(numbers: &StepNumbers) -> Option<Figure> {
     let missing_s = numbers.missing_s.filter(|missing_s| *missing_s > 0.0)?;
     Some(figure(
         "missing",
-        duration(missing_s),
+        duration(missing_s.round()),
         "without data".to_owned(),
     ))
 }

@@ -79,8 +79,8 @@ impl App {
             KeyCode::Right => self.pan(PAN),
             KeyCode::PageUp => self.pan(-1.0),
             KeyCode::PageDown => self.pan(1.0),
-            KeyCode::Char('+' | '=') => self.zoom(-1),
-            KeyCode::Char('-') => self.zoom(1),
+            KeyCode::Char('+' | '=') => self.zoom_in_place(-1),
+            KeyCode::Char('-') => self.zoom_in_place(1),
             KeyCode::Char('v') => self.zoom_values(1),
             KeyCode::Char('V') => self.zoom_values(-1),
             KeyCode::Char('b') => self.screen.look = self.screen.look.on_the_other_background(),
@@ -223,6 +223,19 @@ impl App {
             .map(|(first_s, _)| first_s)
             .fold(f64::INFINITY, f64::min)
             .min(self.now.elapsed.as_secs_f64())
+    }
+
+    /// Less or more time about the cursor, or from the beginning where that is shown.
+    fn zoom_in_place(&mut self, by: i32) {
+        let start_s = self.start_s();
+        let left_s = self
+            .until_s
+            .map(|until_s| until_s - SPANS[self.span_index()]);
+        let at_start = left_s.filter(|left_s| (left_s - start_s).abs() < 1.0);
+        match self.cursor.map(|cursor| cursor.at_s).or(at_start) {
+            Some(time_s) => self.zoom_about(time_s, by),
+            None => self.zoom(by as isize),
+        }
     }
 
     pub(super) fn zoom(&mut self, by: isize) {

@@ -41,7 +41,7 @@ impl App {
     }
 
     /// Less or more time; while the picture stands still, this moment keeps its place.
-    fn zoom_about(&mut self, time_s: f64, by: i32) {
+    pub(super) fn zoom_about(&mut self, time_s: f64, by: i32) {
         let before_s = SPANS[self.span_index()];
         self.zoom(by as isize);
         let after_s = SPANS[self.span_index()];
@@ -61,7 +61,7 @@ impl App {
         }
         if let Some(plot) = self.curves_at(at) {
             self.cursor = None;
-            self.put_cursor(plot.time_s(at.x));
+            self.put_cursor_in(plot, at);
             return true;
         }
         let found = self.places.loop_at(at).filter(|_| self.alone.is_none());
@@ -78,8 +78,16 @@ impl App {
             from_s: cursor.from_s.or(Some(cursor.at_s)),
             ..cursor
         });
-        self.put_cursor(plot.time_s(at.x));
+        self.put_cursor_in(plot, at);
         true
+    }
+
+    /// In the middle of the cell, or where the process value turns in it.
+    fn put_cursor_in(&mut self, plot: Plot, at: Position) {
+        let middle_s = plot.time_s(at.x);
+        let half_s = plot.cell_s / 2.0;
+        let turns = self.extreme_between(middle_s - half_s, middle_s + half_s);
+        self.put_cursor(turns.unwrap_or(middle_s));
     }
 
     fn curves_at(&self, at: Position) -> Option<Plot> {

@@ -137,7 +137,7 @@ impl Swings {
                 (n + 1, low.min(half), high.max(half))
             });
         if count < 2 {
-            return Some("time left known after the first".to_owned());
+            return Some("time left open".to_owned());
         }
         let to_come = (2 * usual).checked_sub(count)? as f64;
         let left_s = |half: f64| to_come * half - (now_s - last_s);
@@ -194,7 +194,7 @@ mod tests {
         );
         assert_eq!(
             swung(200).story(200.0, Some(3)),
-            "swing 1 of about 3, time left known after the first"
+            "swing 1 of about 3, time left open"
         );
         assert_eq!(swung(200).story(200.0, None), "swing 1");
     }

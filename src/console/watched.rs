@@ -18,6 +18,9 @@ use super::swings::Swings;
 /// ramp.
 const KEYING_S: f64 = 30.0;
 
+/// Settings that are read so soon after each other belong to one look.
+const SAME_LOOK_S: f64 = 5.0;
+
 /// What an autotune did is read within this, or not at all.
 const VERDICT_S: f64 = 60.0;
 
@@ -186,20 +189,17 @@ impl Watched {
         }
     }
 
-    /// How the latest autotune ended, until another one begins.
+    /// How the latest autotune ended, until another one begins or settings are changed.
     pub(super) fn outcome(&self) -> Option<&Moment> {
-        let ended = self.history.moments().iter().rfind(|moment| {
-            matches!(
-                moment.what,
-                Happening::AutotuneTuned
-                    | Happening::AutotuneUnchanged
-                    | Happening::AutotuneUnknown
-            )
-        })?;
+        let mut moments = self.history.moments().iter();
+        let ended = moments.rfind(|moment| is_end_of_tune(moment.what))?;
         let began_s = self.history.tunes().last().map(|(began_s, _)| *began_s);
-        began_s
-            .is_none_or(|began_s| began_s <= ended.at_s)
-            .then_some(ended)
+        let is_latest = began_s.is_none_or(|began_s| began_s <= ended.at_s);
+        // What the tune itself changed is read at its end.
+        let has_changed = self.history.moments().iter().any(|moment| {
+            moment.what == Happening::SettingsChanged && moment.at_s > ended.at_s + SAME_LOOK_S
+        });
+        (is_latest && !has_changed).then_some(ended)
     }
 
     /// What disturbs the autotune that is under way.
@@ -226,7 +226,15 @@ impl Watched {
             .tunes()
             .last()
             .and_then(|(_, ended_s)| *ended_s);
-        ended_s.is_some_and(|ended_s| now_s - ended_s < VERDICT_S) && self.outcome().is_none()
+        ended_s.is_some_and(|ended_s| {
+            let mut since = self
+                .history
+                .moments()
+                .iter()
+                .rev()
+                .take_while(|it| it.at_s >= ended_s);
+            now_s - ended_s < VERDICT_S && !since.any(|it| is_end_of_tune(it.what))
+        })
     }
 
     /// Works the rate out again; only for a picture, not for each of many samples.
@@ -293,6 +301,11 @@ impl Watched {
             _ => {}
         }
     }
+}
+
+fn is_end_of_tune(what: Happening) -> bool {
+    use Happening::{AutotuneTuned, AutotuneUnchanged, AutotuneUnknown};
+    matches!(what, AutotuneTuned | AutotuneUnchanged | AutotuneUnknown)
 }
 
 /// Good and partial are one kind: there is a process value.

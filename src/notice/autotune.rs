@@ -9,10 +9,13 @@ use super::Finding;
 use super::known::Known;
 use crate::map::{Map, Meaning, Point, Role};
 use crate::name::Name;
-use crate::sample::{Happening, Reading, Sample, Settings, SettingsCause};
+use crate::sample::{Happening, Reading, Sample, Settings, SettingsCause, State};
 
 /// The three numbers, by point name.
 type Tuning = BTreeMap<Name, Known>;
+
+/// An autotune that is over after so many lost polls may have been cut off (common practice, no source).
+const LONG_SILENT: u32 = 3;
 
 /// Follows the autotune of one loop.
 #[derive(Debug)]
@@ -29,10 +32,14 @@ enum Phase {
     Idle,
     Active {
         tuning_before: Tuning,
+        /// Polls that brought nothing since the controller was heard last.
+        silent: u32,
     },
     /// Over; the settings have been asked for.
     Judging {
         tuning_before: Tuning,
+        /// Whether it ended while nothing was heard of the controller.
+        was_silent: bool,
     },
 }
 
@@ -57,6 +64,10 @@ impl AutotuneWatch {
     }
 
     pub(super) fn on_sample(&mut self, sample: &Sample) -> Option<Step> {
+        if let (State::Absent(_), Phase::Active { silent, .. }) = (sample.state, &mut self.phase) {
+            *silent += 1;
+            return None;
+        }
         let map = self.map.clone();
         let readings = sample.readings.iter().zip(sample.units.iter());
         self.remember(map.trend_points().zip(readings));
@@ -66,10 +77,11 @@ impl AutotuneWatch {
             .find(|(point, _)| point.role == Role::AutotuneActive)?;
         // An unread status is no change of it.
         let active = map.is_active(point, reading)?;
-        match (&self.phase, active) {
+        match (&mut self.phase, active) {
             (Phase::Idle | Phase::Judging { .. }, true) => {
                 self.phase = Phase::Active {
                     tuning_before: self.tuning.clone(),
+                    silent: 0,
                 };
                 let finding = Some((
                     Happening::AutotuneBegan,
@@ -77,20 +89,34 @@ impl AutotuneWatch {
                 ));
                 Some(Step { finding, ask: None })
             }
-            (Phase::Active { tuning_before }, false) => {
-                let tuning_before = tuning_before.clone();
+            (
+                Phase::Active {
+                    tuning_before,
+                    silent,
+                },
+                false,
+            ) => {
+                let tuning_before = std::mem::take(tuning_before);
+                let was_silent = *silent >= LONG_SILENT;
                 if map.settings_points().next().is_none() {
-                    let finding = Some(self.verdict(&tuning_before));
+                    let finding = Some(self.verdict(&tuning_before, was_silent));
                     self.phase = Phase::Idle;
                     return Some(Step { finding, ask: None });
                 }
-                self.phase = Phase::Judging { tuning_before };
+                self.phase = Phase::Judging {
+                    tuning_before,
+                    was_silent,
+                };
                 Some(Step {
                     finding: None,
                     ask: Some(SettingsCause::AutotuneEnded),
                 })
             }
-            (Phase::Idle | Phase::Judging { .. }, false) | (Phase::Active { .. }, true) => None,
+            (Phase::Active { silent, .. }, true) => {
+                *silent = 0;
+                None
+            }
+            (Phase::Idle | Phase::Judging { .. }, false) => None,
         }
     }
 
@@ -101,14 +127,17 @@ impl AutotuneWatch {
         self.remember(map.settings_points().zip(readings));
         match &mut self.phase {
             // The watching began in the middle of a tune: what is read first counts as before.
-            Phase::Active { tuning_before } if tuning_before.is_empty() => {
+            Phase::Active { tuning_before, .. } if tuning_before.is_empty() => {
                 tuning_before.clone_from(&self.tuning);
                 None
             }
-            Phase::Judging { tuning_before } if settings.cause == SettingsCause::AutotuneEnded => {
-                let tuning_before = std::mem::take(tuning_before);
+            Phase::Judging {
+                tuning_before,
+                was_silent,
+            } if settings.cause == SettingsCause::AutotuneEnded => {
+                let (tuning_before, was_silent) = (std::mem::take(tuning_before), *was_silent);
                 self.phase = Phase::Idle;
-                Some(self.verdict(&tuning_before))
+                Some(self.verdict(&tuning_before, was_silent))
             }
             Phase::Idle | Phase::Active { .. } | Phase::Judging { .. } => None,
         }
@@ -129,7 +158,7 @@ impl AutotuneWatch {
         }
     }
 
-    fn verdict(&self, before: &Tuning) -> Finding {
+    fn verdict(&self, before: &Tuning, was_silent: bool) -> Finding {
         if self.tuning.is_empty() || before.is_empty() {
             let text = "the autotune ended; whether it tuned is not known: the tuning points were not read before it";
             return (Happening::AutotuneUnknown, text.to_owned());
@@ -140,6 +169,13 @@ impl AutotuneWatch {
             return (Happening::AutotuneUnchanged, text.to_owned());
         }
         let changes = changes.join(", ");
+        if was_silent {
+            // One that lost its power may come back with an older tuning, or with the maker's.
+            let text = format!(
+                "the autotune ended while nothing was heard of the controller; tuned or not, it now has: {changes}"
+            );
+            return (Happening::AutotuneUnknown, text);
+        }
         if matches!(self.mode, Some(Meaning::Manual | Meaning::Stopped)) {
             let text =
                 format!("the tuning changed, but the controller does not control now: {changes}");

@@ -147,6 +147,21 @@ impl History {
         join(join(part(first), middle), part(end - 1))
     }
 
+    /// The samples with a process value from `from_s` to `to_s`, both included.
+    pub fn between(&self, from_s: f64, to_s: f64) -> impl Iterator<Item = Point> {
+        let first = self.chunks.partition_point(|chunk| chunk.end_s() < from_s);
+        let chunks = self.chunks[first..].iter();
+        let chunks = chunks.take_while(move |chunk| chunk.start_s() <= to_s);
+        chunks
+            .flat_map(move |chunk| {
+                chunk
+                    .between(from_s, f64::INFINITY)
+                    .map(|i| chunk.point(i))
+                    .take_while(move |point| point.at_s <= to_s)
+            })
+            .filter(|point| !point.pv.is_nan())
+    }
+
     /// The sample nearest in time.
     pub fn nearest(&self, time_s: f64) -> Option<Point> {
         match (self.before(time_s), self.from(time_s)) {

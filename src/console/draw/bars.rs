@@ -9,7 +9,7 @@ use super::pen::{Pen, fit, width};
 use crate::console::doing::Tone;
 use crate::console::look::Look;
 use crate::console::session::{Recording, Story};
-use crate::console::view::{Open, ScreenView};
+use crate::console::view::{LoopView, Open, ScreenView};
 use crate::console::words::{arrows, lasting, time_of_day};
 
 /// Name, sentence, recording and time of day.
@@ -162,8 +162,12 @@ pub(super) fn footer(buffer: &mut Buffer, area: Rect, view: &ScreenView, help_be
         }
         Open::Quit => {
             pen.tint(0, look.bar);
-            let question = "Stop the recording and leave?   y yes   n no";
-            pen.put(1, 0, question, look.bar.patch(look.strong));
+            let is_tuning = |one: &LoopView| one.doing.tone == Tone::Tuning;
+            let tuning = view.loops.iter().find(|one| is_tuning(one));
+            let tuning = tuning.map_or(String::new(), |one| format!("{} tunes. ", one.name));
+            let question = format!("{tuning}Stop the recording and leave?   y yes   n no");
+            let question = tail(&question, area.width.saturating_sub(2));
+            pen.put(1, 0, &question, look.bar.patch(look.strong));
         }
         Open::Nothing | Open::Help(_) => {
             let mut left = area.width;

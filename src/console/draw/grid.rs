@@ -8,6 +8,7 @@ use super::pen::{Pen, fit};
 use super::readout;
 use super::strip::{deviation_text, plain};
 use super::trend;
+use crate::console::doing::Tone;
 use crate::console::places::{Places, Plot};
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::number;
@@ -57,6 +58,9 @@ fn tile(
     let x = pen.put(1, 0, one.name, look.strong) + 2;
     let (sentence, style) = match view.cursor {
         Some(cursor) => (readout::short(view, one, cursor), look.bar),
+        None if one.doing.tone == Tone::Tuning && !one.doing.more.is_empty() => {
+            (format!("autotune, {}", one.doing.more), look.mark)
+        }
         None => (one.doing.text.clone(), tone_style(look, one.doing.tone)),
     };
     let room = area.width.saturating_sub(x);

@@ -18,6 +18,19 @@ const CAUTION: &str = "Emberline watches; it does not protect. Keep an independe
     Follow local codes and the site's lock-out practice; leave wiring and sign-off to licensed \
     people. This screen only reads: no key changes anything at a controller.";
 
+/// What stands on the trend: in Unicode, in ASCII, and what it means.
+const SIGNS: [(&str, &str, &str); 5] = [
+    ("┊", ":", "a mark, or an autotune that began or ended"),
+    ("━", "=", "on the time axis: an autotune"),
+    ("╳", "x", "on the time axis: no values came"),
+    ("▴ ▾", "^ v", "the process value is beyond the picture"),
+    (
+        "dots",
+        "dots",
+        "the edges of the band; dashes: the setpoint",
+    ),
+];
+
 /// The keys, and what they do.
 fn keys(view: &ScreenView) -> Vec<(&'static str, &'static str)> {
     let mut keys = Vec::new();
@@ -75,6 +88,11 @@ fn lines(view: &ScreenView, columns: u16) -> Vec<(String, String)> {
     lines.push((String::new(), String::new()));
     let caution = wrapped(CAUTION, columns);
     lines.extend(caution.into_iter().map(|line| (line, String::new())));
+    lines.push((String::new(), String::new()));
+    for (sign, ascii, what) in SIGNS {
+        let sign = view.look.choose(sign, ascii).to_owned();
+        lines.push((sign, what.to_owned()));
+    }
     lines
 }
 

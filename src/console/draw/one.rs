@@ -93,10 +93,9 @@ fn tune(view: &ScreenView, one: &LoopView, area: Rect) -> Vec<String> {
         return Vec::new();
     };
     let room = area.width.saturating_sub(1);
-    let most = if area.height < LOW { 1 } else { MOST_OF_TUNE };
     let mut lines = wrapped(&text, room);
-    if lines.len() > most {
-        let rest = lines.split_off(most - 1).join(" ");
+    if lines.len() > MOST_OF_TUNE {
+        let rest = lines.split_off(MOST_OF_TUNE - 1).join(" ");
         lines.push(fit(&rest, room, view.look.ascii));
     }
     lines

@@ -116,3 +116,32 @@ fn in_a_grid_the_tiles_show_the_values_at_the_cursor() {
         .text();
     assert!(text.contains("at 06:01:47: \u{2212}6.0 in 6 s"), "{text}");
 }
+
+/// Twenty minutes with a peak of 100.0 at 605 s, which no step of ten seconds meets by itself.
+fn peak() -> Scene {
+    Scene::new(1, (80, 24)).poll(1200, |t| [100.0 - (t - 605.0).abs() / 10.0, 90.0, 50.0])
+}
+
+#[test]
+fn a_cursor_that_passes_over_a_peak_stands_on_it() {
+    let mut scene = peak().types("c");
+    let mut seen = Vec::new();
+    for _ in 0..80 {
+        scene = scene.keys(&[KeyCode::Left]);
+        seen.push(scene.text());
+    }
+    let on_it = "06:10:05  100.0 degC   setpoint 90.0 (+10.0)";
+    assert_eq!(seen.iter().filter(|text| text.contains(on_it)).count(), 1);
+}
+
+#[test]
+fn zooming_keeps_the_cursor_where_it_is() {
+    let moved = [KeyCode::Left; 60];
+    for zoomed in ["", "+", "+++", "+++--", "-"] {
+        let text = peak().types("c").keys(&moved).types(zoomed).text();
+        assert!(text.contains("06:10:05"), "{text}");
+        let plot = text.lines().skip(7).take(10);
+        let has_cursor = |line: &str| line.chars().skip(10).any(|c| c == '│');
+        assert!(plot.clone().any(has_cursor), "{zoomed}\n{text}");
+    }
+}

@@ -211,3 +211,23 @@ fn a_setpoint_that_moves_during_a_tune_is_told_at_once() {
     let text = tuning().tune(2, moved).text();
     assert!(text.contains(told), "{text}");
 }
+
+#[test]
+fn what_a_tune_did_is_told_no_more_once_the_settings_were_changed() {
+    let (_, tuned, loops) = SITUATIONS[4];
+    let scene = || tuned(Scene::new(loops, (80, 24)));
+    assert!(scene().text().contains(" 06:17 tuned: band"));
+    let changed = "band 35.2 -> 28.0 degC";
+    let text = scene().event(Happening::SettingsChanged, changed).text();
+    assert!(!text.contains(" 06:17 tuned: band"), "{text}");
+}
+
+#[test]
+fn quitting_in_the_middle_of_a_tune_says_so() {
+    let (_, autotune, loops) = SITUATIONS[3];
+    let text = autotune(Scene::new(loops, (80, 24))).types("q").text();
+    assert!(
+        text.contains("annealer-top tunes. Stop the recording"),
+        "{text}"
+    );
+}

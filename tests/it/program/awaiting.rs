@@ -2,14 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
+use mock_device::controller::Tuning;
 use mock_device::registers::Annealer;
 use mock_device::wire::listen::Framing;
 use tempfile::{TempDir, tempdir};
 
 use super::device::{Device, LOOP, Plug};
-#[cfg(unix)]
-use super::rows;
-use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, until};
+use super::{AT_ONCE, Ended, Running, emberline, events, recording_in, rows, until};
 
 /// A recorder at work on a device, and the recording it writes.
 struct Bench {
@@ -96,6 +95,30 @@ fn a_tune_that_was_stopped_is_certain_to_fail() {
     let waiting = bench.await_start("tuned", &["--within", "2m"]);
     bench.device.panel.abort_autotune();
     says(&waiting.end(), 1, "the tuning is as before");
+}
+
+#[test]
+fn a_controller_that_comes_back_in_the_middle_of_a_tune_has_not_tuned() {
+    let mut bench = Bench::start(Device::start(Plug::Tcp(Framing::Rtu), &Annealer));
+    bench.device.panel.start_autotune().unwrap();
+    bench.happened("autotune-began");
+    let waiting = bench.await_start("tuned", &["--within", "2m"]);
+    // As after a power cut: it has another tuning, and tunes no more.
+    bench.device.unplug();
+    bench.device.panel.abort_autotune();
+    let maker = Tuning {
+        band: 50.0,
+        integral_s: 200.0,
+        derivative_s: 0.0,
+    };
+    bench.device.panel.set_tuning(maker).unwrap();
+    until("a few lost polls", || {
+        let lost = rows(&bench.recording, LOOP).into_iter();
+        let lost = lost.filter(|row| row.contains(&"port-lost".to_owned()));
+        (lost.count() > 4).then_some(())
+    });
+    bench.device.plug_in();
+    says(&waiting.end(), 1, "nothing was heard");
 }
 
 #[test]

@@ -63,6 +63,7 @@ fn moment_line(look: &Look) -> &'static str {
 /// Where words that belong to the line at `x` may stand, as low as possible: right of it, else left of
 /// it, and rather across other lines than not at all.
 fn place_beside(pen: &Pen, x: u16, wide: u16, look: &Look) -> Option<(u16, u16)> {
+    // With a cell free beyond them: words that touch others read as one.
     let right = Some(x + 2);
     let left = x.checked_sub(wide + 1);
     let ways = [
@@ -73,7 +74,13 @@ fn place_beside(pen: &Pen, x: u16, wide: u16, look: &Look) -> Option<(u16, u16)>
     ];
     ways.into_iter().find_map(|(from, over)| {
         let from = from?;
-        let is_free = |y: &u16| pen.holds_only(from, *y, wide, over);
+        let beyond = if from > x {
+            from
+        } else {
+            from.saturating_sub(1)
+        };
+        let room = pen.area().width.saturating_sub(beyond).min(wide + 1);
+        let is_free = |y: &u16| room >= wide && pen.holds_only(beyond, *y, room, over);
         let y = (0..pen.area().height).rev().find(is_free)?;
         Some((from, y))
     })
