@@ -66,7 +66,12 @@ impl SleepArgs {
 
 fn keep_awake(say: fn(&str)) -> io::Result<Awake> {
     let [helper, words @ ..] = HELPER else {
-        return Err(io::Error::other("nothing here is known to prevent it"));
+        let why = if cfg!(windows) {
+            "on Windows only its power plan does that"
+        } else {
+            "nothing here is known to prevent it"
+        };
+        return Err(io::Error::other(why));
     };
     let mut command = Command::new(helper);
     command

@@ -92,10 +92,11 @@ fn is_of_closed_terminal(error: &io::Error) -> bool {
         && what == Ok(FileType::CharacterDevice)
 }
 
-/// A closed console ends its programs.
+/// A closed console ends its programs. A named pipe, which some shells use, says that it is not
+/// connected (`ERROR_PIPE_NOT_CONNECTED`, 233, of Microsoft's "System Error Codes") once its reader has gone.
 #[cfg(not(unix))]
-fn is_of_closed_terminal(_: &io::Error) -> bool {
-    false
+fn is_of_closed_terminal(error: &io::Error) -> bool {
+    cfg!(windows) && error.raw_os_error() == Some(233)
 }
 
 impl From<serde_json::Error> for Stop {

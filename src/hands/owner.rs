@@ -3,7 +3,7 @@
 use std::fmt;
 use std::fmt::Write as _;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::{self, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
@@ -49,8 +49,8 @@ impl Owner {
     /// The same, which records into `recording` and listens at `socket`.
     #[must_use]
     pub fn serving(self, recording: Option<&Path>, socket: Option<&str>) -> Self {
-        // Others stand in other folders.
-        let whole = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        // Others stand in other folders. Not `canonicalize`, which on Windows gives a form that few know.
+        let whole = |path: &Path| path::absolute(path).unwrap_or_else(|_| path.to_owned());
         Self {
             recording: recording.map(whole),
             socket: socket.map(str::to_owned),

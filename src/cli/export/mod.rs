@@ -174,11 +174,11 @@ fn refuse_own_source(source: &Path, tables: &[Table], target: &Path) -> Result<(
     let Ok(folder) = fs::canonicalize(folder) else {
         return Ok(());
     };
-    let target = fs::canonicalize(target)
+    let whole = fs::canonicalize(target)
         .unwrap_or_else(|_| folder.join(target.file_name().unwrap_or_default()));
     let mut files = tables.iter().flat_map(|it| &it.files);
-    let is_source = files.any(|it| fs::canonicalize(it).is_ok_and(|it| it == target));
-    if !is_source && !target.ancestors().any(is_recording) {
+    let is_source = files.any(|it| fs::canonicalize(it).is_ok_and(|it| it == whole));
+    if !is_source && !whole.ancestors().any(is_recording) {
         return Ok(());
     }
     Err(wrong_use(format!(

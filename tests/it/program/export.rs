@@ -299,7 +299,8 @@ fn what_cannot_be_written_is_refused_with_a_way_on() {
     }
     let own = target("own.csv");
     fs::write(&own, "t,pv\n0,20\n").unwrap();
-    export(&own, &own, &[]).failed_with(2, &["outside", "help: "]);
+    let as_typed = format!("error: {}: this would", own.display());
+    export(&own, &own, &[]).failed_with(2, &[&as_typed, "outside", "help: "]);
     export(&own, &target("x.csv"), &["--local-time"]).failed_with(2, &["no wall time"]);
     export(&own, &target("missing/x.csv"), &[]).failed_with(4, &["could not be written"]);
     export(&target("none.csv"), &target("x.csv"), &[]).failed_with(4, &["none.csv"]);
