@@ -85,14 +85,38 @@ pub fn lasting_identity(port: &Port) -> String {
         Port::RtuOverTcp(address) | Port::Tcp(address) => return address.to_ascii_lowercase(),
     };
     // Of an adapter that is not plugged in its name is all that is known.
-    let now = port_now(named).unwrap_or_else(|_| named.clone());
-    let path = Path::new(&now).canonicalize().ok();
-    let path = path.as_deref().and_then(Path::to_str).unwrap_or(&now);
+    let device = device(port_now(named).unwrap_or_else(|_| named.clone()));
     let present = present_ports();
-    match present.iter().find(|port| port.name == path) {
+    match present.iter().find(|port| port.name == device) {
         Some(port) => lasting_name(port, &present).to_ascii_lowercase(),
-        None => path.to_owned(),
+        None => device,
     }
+}
+
+/// Where the links of a port's name lead. A port of Windows is no file, only a name in whichever case:
+/// looking for the file would open the port.
+fn device(name: String) -> String {
+    if cfg!(windows) {
+        return name.to_ascii_uppercase();
+    }
+    let path = Path::new(&name).canonicalize().ok();
+    path.as_deref()
+        .and_then(Path::to_str)
+        .map_or(name, str::to_owned)
+}
+
+/// Whether a port is there at all, though it may not let itself be opened.
+pub(super) fn is_there(name: &str, present: &[PresentPort]) -> bool {
+    if cfg!(windows) {
+        is_listed(name, present)
+    } else {
+        Path::new(name).exists()
+    }
+}
+
+/// On Windows a taken port is no file that could be found, but the system lists it.
+fn is_listed(name: &str, present: &[PresentPort]) -> bool {
+    present.iter().any(|it| it.name.eq_ignore_ascii_case(name))
 }
 
 /// The link in `folder` that leads to `port`.
@@ -119,7 +143,8 @@ fn meant<'a>(
 /// The port that `named` is now: itself, or the port of the adapter with this identity.
 pub(super) fn port_now(named: &str) -> Result<String, PortError> {
     match AdapterId::parse(named) {
-        None => Ok(named.to_owned()),
+        // The serial crates put it before every name themselves.
+        None => Ok(named.strip_prefix(r"\\.\").unwrap_or(named).to_owned()),
         Some(Ok(id)) => port_of(&id, &present_ports()),
         Some(Err(_)) => Err(PortError {
             what: format!("{named:?} is no adapter's identity"),
@@ -215,6 +240,29 @@ mod tests {
         let error = find("usb:0403:6001", &twins).unwrap_err();
         assert!(error.what.contains("any of COM4, COM5"), "{error}");
         assert_eq!(lasting_name(&twins[0], &twins), "COM4");
+    }
+
+    #[test]
+    fn a_port_of_windows_is_found_by_whichever_of_its_names() {
+        assert_eq!(port_now(r"\\.\COM12"), Ok("COM12".to_owned()));
+        let present = [usb("COM3", None)];
+        assert!(is_listed("com3", &present));
+        assert!(!is_listed("COM33", &present));
+    }
+
+    #[cfg(windows)]
+    #[test]
+    fn two_names_of_one_port_are_one_port() {
+        let identity = |name: &str| {
+            lasting_identity(&Port::Serial {
+                path: name.to_owned(),
+                baud: 9600,
+                parity: crate::setup::Parity::Even,
+                stop_bits: crate::setup::StopBits::One,
+            })
+        };
+        assert_eq!(identity("com98"), identity(r"\\.\COM98"));
+        assert_ne!(identity("COM98"), identity("COM99"));
     }
 
     #[test]

@@ -10,7 +10,7 @@ use tokio::time::Instant;
 use tokio_serial::{ClearBuffer, SerialPort, SerialPortBuilderExt, SerialStream};
 
 use super::frame::Framing;
-use super::identity::{port_now, present_ports, said};
+use super::identity::{is_there, port_now, present_ports, said};
 use crate::setup::{Parity, Port, StopBits};
 
 /// How long a TCP connection may take to come up.
@@ -192,10 +192,10 @@ fn open_serial(
 fn serial_error(path: &str, error: &tokio_serial::Error) -> PortError {
     use io::ErrorKind::{NotFound, PermissionDenied};
     use tokio_serial::ErrorKind;
-    let exists = std::path::Path::new(path).exists();
+    let present = present_ports();
     let (what, help) = match error.kind() {
         // The serial crate says `NoDevice` both for a port that is gone and for one that is taken.
-        ErrorKind::NoDevice if exists => (
+        ErrorKind::NoDevice if is_there(path, &present) => (
             format!("{path} is in use by another program"),
             "close the other program; on Linux 'fuser -v PORT' names it".to_owned(),
         ),
@@ -205,11 +205,11 @@ fn serial_error(path: &str, error: &tokio_serial::Error) -> PortError {
                 .to_owned(),
         ),
         ErrorKind::NoDevice | ErrorKind::Io(NotFound) => {
-            (format!("there is no port {path}"), format!("plug the adapter in; {}", said(&present_ports())))
+            (format!("there is no port {path}"), format!("plug the adapter in; {}", said(&present)))
         }
         _ => (
             format!("{path} could not be opened as a serial port: {error}"),
-            format!("check that it is a serial port; {}", said(&present_ports())),
+            format!("check that it is a serial port; {}", said(&present)),
         ),
     };
     PortError { what, help }
