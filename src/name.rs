@@ -19,6 +19,21 @@ pub struct Name(Arc<str>);
 /// A [`Name`] as a regular expression.
 pub(crate) const PATTERN: &str = "^[A-Za-z0-9._-]*[A-Za-z0-9_-][A-Za-z0-9._-]*$";
 
+/// Whether Windows lets no folder have this name: it means a device there, or its last dots are dropped
+/// (Microsoft, "Naming Files, Paths, and Namespaces"). Recordings of other systems may have such loops.
+pub(crate) fn no_folder_on_windows(name: &str) -> bool {
+    let stem = name.split('.').next().unwrap_or_default();
+    let stem = stem.to_ascii_lowercase();
+    let is_numbered = |kind| {
+        let number = stem.strip_prefix(kind).unwrap_or_default();
+        matches!(number.as_bytes(), [b'1'..=b'9'])
+    };
+    matches!(stem.as_str(), "con" | "prn" | "aux" | "nul")
+        || is_numbered("com")
+        || is_numbered("lpt")
+        || name.ends_with('.')
+}
+
 impl Name {
     /// The name as text.
     pub fn as_str(&self) -> &str {
@@ -67,5 +82,20 @@ impl<'de> serde::Deserialize<'de> for Name {
     fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         let text = String::deserialize(deserializer)?;
         text.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_that_windows_keeps_for_itself_are_known() {
+        for name in ["aux", "Con", "nul.top", "COM3", "lpt9.oven", "top."] {
+            assert!(no_folder_on_windows(name), "{name}");
+        }
+        for name in ["aux-1", "com", "com0", "com10", "comb", "oven.con", "top"] {
+            assert!(!no_folder_on_windows(name), "{name}");
+        }
     }
 }

@@ -37,8 +37,13 @@ pub(crate) const SETTINGS_HEADER: [&str; 7] = [
 /// The columns before the points.
 pub(super) const FIXED_COLUMNS: [&str; 3] = ["time", "elapsed_s", "state"];
 
-/// `2027-03-04T06-00-00Z_annealer`: no colons, which some file systems refuse.
+/// `2027-03-04T06-00-00Z_annealer`: no colons and nothing else that some file systems refuse, so that a
+/// recording can be carried anywhere. A setup file, after which it is named, may have such a name.
 pub fn folder_name(began: DateTime<Utc>, name: &str) -> String {
+    let refused = |c: char| c.is_control() || r#"<>:"/\|?*"#.contains(c);
+    let name = name.replace(refused, "-");
+    // Windows drops these from the end of a name.
+    let name = name.trim_end_matches(['.', ' ']);
     format!("{}_{name}", began.format("%Y-%m-%dT%H-%M-%SZ"))
 }
 
@@ -186,4 +191,22 @@ fn elapsed_of_cell(cell: &str) -> Option<Duration> {
 /// A wall time as recordings write it.
 pub(crate) fn time_cell(time: DateTime<Utc>) -> String {
     time.to_rfc3339_opts(SecondsFormat::Millis, true)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_recording_has_a_name_that_every_file_system_takes() {
+        let began = DateTime::UNIX_EPOCH;
+        for (name, folder) in [
+            ("annealer", "1970-01-01T00-00-00Z_annealer"),
+            ("oven 2: top?", "1970-01-01T00-00-00Z_oven 2- top-"),
+            ("oven. .", "1970-01-01T00-00-00Z_oven"),
+            ("Öfen", "1970-01-01T00-00-00Z_Öfen"),
+        ] {
+            assert_eq!(folder_name(began, name), folder);
+        }
+    }
 }

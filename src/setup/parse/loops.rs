@@ -8,6 +8,7 @@ use serde_json::Value;
 use super::keys::{Loop as Keys, SetupFile};
 use super::line::Lines;
 use super::maps::Maps;
+use crate::name::no_folder_on_windows;
 use crate::setup::model::{LoopSetup, UnitId};
 use crate::spanned::{Item, Kind, Section, Whole, nearest};
 
@@ -43,6 +44,7 @@ impl Reader<'_, '_> {
     fn read(&mut self, section: &Section<'_>) -> Option<LoopSetup> {
         let name = section.require(&Keys::NAME);
         self.check_name(section);
+        Self::check_folder(section);
         let line = section.require(&Keys::LINE);
         self.check_line(section);
         let unit = section.require(&Keys::UNIT_NUMBER);
@@ -77,6 +79,16 @@ impl Reader<'_, '_> {
         {
             let what = format!("a loop called {name:?} is already there");
             let help = "give each loop a name of its own (case does not count)";
+            section.note_at(&Keys::NAME, &what, help);
+        }
+    }
+
+    /// A loop becomes a folder.
+    fn check_folder(section: &Section<'_>) {
+        let name = section.get(&Keys::NAME).and_then(|item| item.as_text());
+        if let Some(name) = name.filter(|it| cfg!(windows) && no_folder_on_windows(it)) {
+            let what = format!("Windows lets no folder be called {name:?}");
+            let help = "give the loop another name, for example with '-1' behind it";
             section.note_at(&Keys::NAME, &what, help);
         }
     }
