@@ -129,7 +129,7 @@ impl LoopFiles {
             last_settings: mended.last_settings.clone(),
             rows: mended.rows,
             gap: 0,
-            last: Stamp::default(),
+            last: mended.last_row,
         })
     }
 

@@ -21,6 +21,8 @@ pub(super) struct Mended {
     pub(super) rows: u32,
     /// The latest moment in any file.
     pub(super) last: Stamp,
+    /// The latest moment in a file of samples.
+    pub(super) last_row: Stamp,
     /// The latest value of each slow point.
     pub(super) last_settings: HashMap<String, String>,
     /// Where torn rows were put.
@@ -43,6 +45,8 @@ pub(super) fn mend(folder: &Path) -> io::Result<Mended> {
     }
     for path in &days {
         mended.rows += count_rows(path)?;
+        let last = last_stamp(path)?.unwrap_or_default();
+        mended.last_row = mended.last_row.max(last);
     }
     mended.days = days
         .iter()

@@ -233,3 +233,21 @@ async fn wherever_power_goes_only_what_was_not_synced_is_lost_and_the_recording_
         }
     }
 }
+
+#[tokio::test(start_paused = true)]
+async fn rows_of_a_recording_that_goes_on_stand_behind_one_that_came_late() {
+    let into = tempfile::tempdir().unwrap();
+    let setup = setup();
+    let clock = Clock::starting_at("2027-03-04T06:00:00Z".parse().unwrap());
+    let mut recorder = Recorder::create(into.path(), "oven", &setup, &clock).unwrap();
+    // Its answer came when the next poll was due already.
+    let late = clock.at(Duration::from_millis(1300));
+    recorder.write(&sample(&setup, late, 20.0)).unwrap();
+    drop(recorder);
+    tokio::time::advance(Duration::from_secs(3)).await;
+    let unfinished = Unfinished::find(into.path(), "oven", &setup).unwrap();
+    drop(Recorder::resume(unfinished.unwrap(), &setup, &clock).unwrap());
+    let kept = rows(into.path());
+    let elapsed = kept.iter().map(|row| row.split(',').nth(1).unwrap());
+    assert_eq!(elapsed.collect::<Vec<_>>(), ["1.300", "1.300", "2.000"]);
+}
