@@ -57,6 +57,7 @@ pub(crate) fn app(loops: usize, mut oven: Oven, seconds: u32) -> App {
         loops: names.iter().cloned().map(facts).collect(),
         recording: Recording::Here(stamp(0)),
         listens: false,
+        goes_on: String::new(),
         look: Look::of(Depth::True, false),
         zone: |_| FixedOffset::east_opt(0).unwrap(),
     };

@@ -52,7 +52,7 @@ pub(super) struct WatchArgs {
     #[arg(long, requires = "into")]
     name: Option<Name>,
     /// Go on recording when the terminal is closed; 'kill -TERM PROCESS' then ends it in order. Which
-    /// process it is stands above the screen, and a second 'record' or 'watch' says so.
+    /// process it is the screen's help says ('?'), and a second 'record' or 'watch'.
     #[arg(long, requires = "into")]
     keep_recording: bool,
     /// Show a recording that another process is writing.
@@ -115,6 +115,7 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
     let session = console::Session {
         screen: ScreenFacts {
             listens: args.listen.listen_only,
+            goes_on: args.keep_recording.then(goes_on).unwrap_or_default(),
             ..screen_facts(setup, recording).shown_in(args.shown_in)
         },
         entries: running.listen(),
@@ -123,15 +124,6 @@ fn watch(args: &WatchArgs, setup: &Setup) -> Result<Exit, Stop> {
         story: None,
         written: None,
     };
-    if args.keep_recording {
-        // It stays above the screen. A courtesy; a closed standard error stops no recording.
-        let process = std::process::id();
-        let _ = writeln!(
-            io::stderr(),
-            "note: process {process} goes on recording when this terminal is closed; {}",
-            process::how_to_end(process)
-        );
-    }
     let recorded = args.into.as_ref();
     let _awake = recorded.and_then(|_| args.sleep.keep_awake_silently());
     let hand = running.hand.clone();
@@ -175,9 +167,16 @@ pub(super) fn screen_facts(setup: &Setup, recording: Recording) -> ScreenFacts {
         loops: setup.loops.iter().filter_map(facts).collect(),
         recording,
         listens: false,
+        goes_on: String::new(),
         look: look(),
         zone: console::local_offset,
     }
+}
+
+fn goes_on() -> String {
+    let process = std::process::id();
+    let how = process::how_to_end(process);
+    format!("Process {process} goes on recording when this terminal is closed; {how}.")
 }
 
 /// The look that suits this terminal.

@@ -266,6 +266,7 @@ impl App {
             look: &self.screen.look,
             zone: self.screen.zone,
             title: &self.screen.title,
+            goes_on: &self.screen.goes_on,
             now: self.now,
             recording: self.screen.recording,
             loops: self.watched.iter().map(|one| self.loop_view(one)).collect(),

@@ -99,7 +99,6 @@ pub(super) fn in_words(episode: &Episode, began: &str, unit: &str, decimals: u32
     let numbers = &episode.numbers;
     let figures = match episode.kind {
         EpisodeKind::SetpointStep => of_step(numbers, unit, decimals),
-        EpisodeKind::Autotune => of_tune(episode, unit, decimals),
         _ => of_others(numbers, unit, decimals),
     };
     Present { title, figures }
@@ -167,8 +166,7 @@ fn of_step(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
     figures
 }
 
-fn of_tune(episode: &Episode, unit: &str, decimals: u32) -> Vec<Figure> {
-    let numbers = &episode.numbers;
+fn of_others(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
     let mut figures = Vec::new();
     if let Some(window_s) = numbers.window_s {
         figures.push(figure("for", duration(window_s.round()), String::new()));
@@ -183,15 +181,6 @@ fn of_tune(episode: &Episode, unit: &str, decimals: u32) -> Vec<Figure> {
     if let Some(amplitude) = numbers.amplitude {
         let value = format!("±{}", number(amplitude, decimals));
         figures.push(figure("amplitude", value, unit.to_owned()));
-    }
-    figures.extend(missing(numbers));
-    figures
-}
-
-fn of_others(numbers: &StepNumbers, unit: &str, decimals: u32) -> Vec<Figure> {
-    let mut figures = Vec::new();
-    if let Some(window_s) = numbers.window_s {
-        figures.push(figure("for", duration(window_s.round()), String::new()));
     }
     if let Some(error) = numbers.final_error {
         let value = signed(error, decimals + 1);

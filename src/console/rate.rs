@@ -125,6 +125,7 @@ impl Curve {
         let about_line = (about.sum::<f64>() - slope * slope * spread).max(0.0);
         let taken = curvature * curvature * bend_spread;
         let about_parabola = (about_line - taken).max(0.0);
+        // Whether it bends is asked finely: a value that moves rounds evenly, by 1 / sqrt(12) of a digit.
         let variance = (about_parabola / (count - 3.0)).max(rounding * rounding / 3.0);
         let bends = taken > BENT * BENT * variance;
         let (rest, freedom, steeper) = if bends {

@@ -27,6 +27,8 @@ pub struct ScreenFacts {
     pub recording: Recording,
     /// Whether nothing is asked: the values are those that another master reads.
     pub listens: bool,
+    /// What goes on where this terminal is closed, and how to end it, for the help; often empty.
+    pub goes_on: String,
     /// Colours and characters this terminal can show; [`Look::detect`].
     pub look: Look,
     /// Offset of local time from UTC at a moment; [`local_offset`] for this machine's.

@@ -16,9 +16,11 @@ const TURNED: f64 = 4.0;
 /// Crossings of the setpoint since an autotune began; turns where it swings about something else.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Swings {
+    /// On which side of the setpoint it is; where its turns are counted, whether it rises.
     is_above: Option<bool>,
+    /// When half swings began: crossings or turns.
     crossed_s: Vec<f64>,
-    /// When and how far off the half swing under way was farthest.
+    /// When and where the half swing under way was farthest.
     farthest: Option<(f64, f64)>,
     peaks: Vec<(f64, f64)>,
 }

@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::clock::Stamp;
 use crate::sample::{Event, Happening, Health, Why};
-use crate::trend::{History, Moment};
+use crate::trend::{History, Moment, Point};
 
 use super::cursor::Cursor;
 use super::doing::Doing;
@@ -18,6 +18,8 @@ pub(super) struct ScreenView<'a> {
     pub(super) look: &'a Look,
     pub(super) zone: Zone,
     pub(super) title: &'a str,
+    /// What goes on where this terminal is closed.
+    pub(super) goes_on: &'a str,
     pub(super) now: Stamp,
     pub(super) recording: Recording,
     pub(super) loops: Vec<LoopView<'a>>,
@@ -93,6 +95,13 @@ impl LoopView<'_> {
     /// How far the process value is from the setpoint.
     pub(super) fn deviation(&self) -> Option<f64> {
         Some(self.pv? - self.setpoint?)
+    }
+
+    /// Process value, setpoint and output of the sample nearest to a time.
+    pub(super) fn at(&self, at_s: f64) -> [Option<f64>; 3] {
+        let point = self.history.nearest(at_s);
+        let value = |of: fn(Point) -> f32| point.map(of).filter(|v| v.is_finite()).map(f64::from);
+        [value(|p| p.pv), value(|p| p.setpoint), value(|p| p.output)]
     }
 
     /// Whether an event concerns this loop.

@@ -12,7 +12,6 @@ use crate::console::doing::Tone;
 use crate::console::places::{Places, Plot};
 use crate::console::view::{LoopView, ScreenView};
 use crate::console::words::number;
-use crate::trend::Point;
 
 /// Draws up to four loops, two by two; gives where they are.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView) -> Places {
@@ -73,11 +72,7 @@ fn tile(
 fn values(pen: &mut Pen, one: &LoopView, view: &ScreenView) {
     let look = view.look;
     let now = [one.pv, one.setpoint, one.output];
-    let [pv, setpoint, output] = view.cursor.map_or(now, |cursor| {
-        let here = one.history.nearest(cursor.at_s);
-        let value = |of: fn(Point) -> f32| here.map(of).filter(|v| v.is_finite()).map(f64::from);
-        [value(|p| p.pv), value(|p| p.setpoint), value(|p| p.output)]
-    });
+    let [pv, setpoint, output] = view.cursor.map_or(now, |cursor| one.at(cursor.at_s));
     let value = &plain(pv, one.decimals);
     let x = pen.put(1, 1, &format!("{value:>7} "), look.pv.patch(look.strong));
     let x = pen.put(x, 1, one.unit, look.quiet) + 1;

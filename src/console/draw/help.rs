@@ -86,8 +86,11 @@ fn lines(view: &ScreenView, columns: u16) -> Vec<(String, String)> {
         }
     }
     lines.push((String::new(), String::new()));
-    let caution = wrapped(CAUTION, columns);
-    lines.extend(caution.into_iter().map(|line| (line, String::new())));
+    let told = [view.goes_on, CAUTION]
+        .into_iter()
+        .filter(|text| !text.is_empty());
+    let told = told.flat_map(|text| wrapped(text, columns));
+    lines.extend(told.map(|line| (line, String::new())));
     lines.push((String::new(), String::new()));
     for (sign, ascii, what) in SIGNS {
         let sign = view.look.choose(sign, ascii).to_owned();

@@ -4,11 +4,12 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, fit, width};
+use super::strip::{deviation_text, plain};
 use crate::console::cursor::Cursor;
 use crate::console::view::{LoopView, ScreenView, caption};
-use crate::console::words::{UNKNOWN, number, signed, told};
+use crate::console::words::{UNKNOWN, told};
 use crate::figures::duration;
-use crate::trend::{Moment, Point};
+use crate::trend::Moment;
 
 /// Rows it takes: the values, and below them the rest.
 pub(super) const HEIGHT: u16 = 2;
@@ -26,24 +27,22 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, view: &ScreenView, one: &Loo
         pen.tint(y, look.bar);
     }
     let strong = look.bar.patch(look.strong);
-    let here = one.history.nearest(cursor.at_s);
-    let setpoint = plain(here.map(|point| point.setpoint), one.decimals);
-    let off = here.map(|point| f64::from(point.pv) - f64::from(point.setpoint));
-    let off = off
-        .filter(|off| off.is_finite())
-        .map_or_else(String::new, |off| {
-            format!(" ({})", signed(off, one.decimals))
-        });
+    let [pv, setpoint, output] = one.at(cursor.at_s);
+    let off = pv.zip(setpoint).map(|(pv, setpoint)| pv - setpoint);
+    let off = off.map_or_else(String::new, |off| {
+        format!(" ({})", deviation_text(off, one))
+    });
     let x = pen.put(1, 0, &time_of(view, cursor.at_s), strong) + 2;
-    let pv = plain(here.map(|point| point.pv), one.decimals);
+    let pv = plain(pv, one.decimals);
     let x = pen.put(x, 0, &format!("{pv} {}", one.unit), strong);
     let target = if area.width < ROOM {
         look.choose(" → ", " > ")
     } else {
         "   setpoint "
     };
+    let setpoint = plain(setpoint, one.decimals);
     let x = pen.put(x, 0, &format!("{target}{setpoint}{off}"), look.bar);
-    let output = plain(here.map(|point| point.output), 1);
+    let output = plain(output, 1);
     pen.put(x, 0, &format!("   output {output} %"), look.bar);
     let room = area.width.saturating_sub(2);
     let mut below: Vec<String> = difference(view, one, cursor).into_iter().collect();
@@ -78,7 +77,7 @@ fn difference(view: &ScreenView, one: &LoopView, cursor: Cursor) -> Option<Strin
     } else {
         "later"
     };
-    let first = one.history.nearest(from_s).map(|point| point.pv);
+    let [first, ..] = one.at(from_s);
     Some(format!(
         "{}, {apart} {way} than {} ({})",
         change(one, cursor.at_s, from_s),
@@ -116,22 +115,10 @@ fn time_of(view: &ScreenView, at_s: f64) -> String {
     local.format("%H:%M:%S").to_string()
 }
 
-fn plain(value: Option<f32>, decimals: u32) -> String {
-    let known = value.filter(|value| value.is_finite());
-    known.map_or(UNKNOWN.to_owned(), |value| {
-        number(f64::from(value), decimals)
-    })
-}
-
 /// The process value at one time less that at another.
 fn change(one: &LoopView, at_s: f64, from_s: f64) -> String {
-    let value = |at_s| {
-        let point: Option<Point> = one.history.nearest(at_s);
-        point.map(|point| f64::from(point.pv))
-    };
-    let change = value(at_s).zip(value(from_s)).map(|(at, from)| at - from);
-    match change.filter(|change| change.is_finite()) {
-        Some(change) => signed(change, one.decimals),
-        None => UNKNOWN.to_owned(),
-    }
+    let ([at, ..], [from, ..]) = (one.at(at_s), one.at(from_s));
+    at.zip(from).map_or(UNKNOWN.to_owned(), |(at, from)| {
+        deviation_text(at - from, one)
+    })
 }

@@ -81,7 +81,7 @@ fn values(pen: &mut Pen, x: u16, y: u16, one: &LoopView, look: &Look) {
     }
 }
 
-/// The deviation with its sign.
+/// A deviation or another difference of process values, with its sign.
 pub(super) fn deviation_text(deviation: f64, one: &LoopView) -> String {
     signed(deviation, one.decimals)
 }

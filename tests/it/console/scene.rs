@@ -70,6 +70,7 @@ impl Scene {
             loops: names.iter().cloned().map(facts).collect(),
             recording,
             listens: false,
+            goes_on: String::new(),
             look,
             zone: |_| FixedOffset::east_opt(0).unwrap(),
         };

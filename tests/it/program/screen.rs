@@ -340,8 +340,11 @@ fn a_closed_window_stops_no_recording_that_is_to_be_kept() {
     let into = folder.path().join("recordings");
     let options = ["--into", into.to_str().unwrap(), "--keep-recording"];
     let device = device();
-    let screen = watch(&device, folder.path(), &options);
+    let mut screen = watch(&device, folder.path(), &options);
     screen.shows(&["in band for"]);
+    screen.press("?");
+    let process = screen.program.0.id();
+    screen.shows(&[&format!("Process {process} goes on recording")]);
     let mut program = screen.close();
     let recording = recording_in(&into);
     let rows = || states(&recording, LOOP).len();
