@@ -2,8 +2,6 @@
 
 use std::collections::VecDeque;
 
-use crate::analysis::noise_sd;
-
 /// A rate is told from at most so much of the past.
 const LONGEST_S: f64 = 120.0;
 /// A bend larger than so many of its standard errors is one; two, for a bend that is missed turns up in
@@ -16,7 +14,7 @@ const FEWEST: usize = 5;
 /// Each stretch that is tried is longer than the last by this factor.
 const LONGER: f64 = 1.25;
 /// Values that scatter about a curve by at most so many times the noise lie on it.
-const ON_IT: f64 = 1.2;
+const ON_IT: f64 = 1.4;
 /// Values that flick between two last digits scatter by this part of one.
 const ROUNDING: f64 = 0.5;
 /// A value that moved by less than so many last digits may stand still.
@@ -57,7 +55,7 @@ impl Rate {
     pub(super) fn per_min(&self, digit: f64) -> Option<f64> {
         let (times, pvs): (Vec<f64>, Vec<f64>) = self.values.iter().copied().unzip();
         let rounding = ROUNDING * digit;
-        let noise = noise_sd(&pvs).max(rounding);
+        let noise = noise(&pvs).max(rounding);
         let mut found = None;
         let mut length = FEWEST as f64;
         let mut is_last = pvs.len() < FEWEST;
@@ -79,6 +77,16 @@ impl Rate {
             curve.slope.abs() > TELLING * noise * curve.error && curve.range > MOVED * digit;
         Some(if is_telling { 60.0 * curve.slope } else { 0.0 })
     }
+}
+
+/// Standard deviation of the noise, from all second differences: of values that repeat the median one, as
+/// the analysis takes it, is often nothing.
+fn noise(values: &[f64]) -> f64 {
+    let squares = values
+        .windows(3)
+        .map(|three| (three[0] - 2.0 * three[1] + three[2]).powi(2));
+    // The second difference of white noise has six times its variance.
+    (squares.sum::<f64>() / 6.0 / (values.len() as f64 - 2.0)).sqrt()
 }
 
 /// A line or a parabola of least squares.
@@ -219,5 +227,32 @@ mod tests {
             let told = rate(seconds, |t| 510.0 + noise(t)).unwrap();
             assert!(told.abs() < 1.0, "{seconds} s: {told}");
         }
+    }
+
+    #[test]
+    fn a_quiet_loop_with_a_little_noise_is_not_told_to_move() {
+        // Twelve numbers of a linear congruential generator make one that is nearly normal.
+        let mut state = 1_u64;
+        let mut normal = move || {
+            let uniform = || {
+                state = state
+                    .wrapping_mul(6_364_136_223_846_793_005)
+                    .wrapping_add(1);
+                (state >> 40) as f64 / f64::from(1 << 24)
+            };
+            std::iter::repeat_with(uniform).take(12).sum::<f64>() - 6.0
+        };
+        let mut rate = Rate::default();
+        let mut worst = 0.0_f64;
+        for t in 0..7200 {
+            let t = f64::from(t);
+            let phase = t / 480.0 * std::f64::consts::TAU;
+            let pv = 510.0 + 0.4 * phase.sin() + 0.06 * normal();
+            rate.take(t, (pv * 10.0).round() / 10.0);
+            let true_rate = 0.4 * std::f64::consts::TAU / 8.0 * phase.cos();
+            let off = (rate.per_min(0.1).unwrap_or(0.0) - true_rate).abs();
+            worst = worst.max(off);
+        }
+        assert!(worst < 0.5, "{worst}");
     }
 }
